@@ -1,1 +1,1 @@
-"""."""
+"""The engine: from a survey to a cited decision. It never prints and knows no terminal."""

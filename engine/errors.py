@@ -1,9 +1,9 @@
 """Every failure the engine raises, and the exit code each one ends in.
 
-    BedjointError
-    |-- BadInput        exit 2   a file or an option that cannot be used; holds every problem found
-    |   `-- BadRules    exit 2   the same, in the rule base
-    `-- ReadersDisagree exit 3   two readers of the rule base came to different answers
+BedjointError
+|-- BadInput        exit 2   a file or an option that cannot be used; holds every problem found
+|   `-- BadRules    exit 2   the same, in the rule base
+`-- ReadersDisagree exit 3   two readers of the rule base came to different answers
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ class Problem:
     hint: str = ""
 
     def __str__(self) -> str:
-        place = self.file if self.line == 0 else f"{self.file}:{self.line}:{self.column}"
-        parts = [f"{place}: {self.field + ': ' if self.field else ''}{self.message}"]
+        place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
+        parts = [": ".join(part for part in (place, self.field, self.message) if part)]
         if self.found:
             parts.append(f"found {self.found}")
         if self.allowed:

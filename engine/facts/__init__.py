@@ -1,1 +1,1 @@
-"""."""
+"""Facts: how each is declared, and how a survey file becomes typed facts, each known or unknown, with its place."""

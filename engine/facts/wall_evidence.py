@@ -1,0 +1,345 @@
+"""Facts of what was seen and measured: existing courses, earlier work, damp, moisture, salts, air."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from engine.facts.declare import UNKNOWN, Asked, Noted, Only, RowsOf, Section, SetOf, Unless, YesNo
+
+_HAS_COURSE = (Unless("existing_course.kind", ("none",)),)
+_WAS_TREATED = (Unless("earlier_treatment.medium", ("none",)),)
+_WAS_DRILLED = (
+    Only(
+        "earlier_treatment.medium",
+        ("solvent_liquid", "aqueous_liquid", "cream", "rods", "mortar", "unidentified_injection"),
+    ),
+)
+_OUTSIDE = (Unless("build.role", ("internal", "party")),)
+_SAMPLED = (Unless("moisture.method", ("none",)),)
+
+
+class ExistingCourse(Section):
+    """The damp-proof course that is in the wall now, if any."""
+
+    kind: Annotated[
+        Noted[
+            Literal[
+                "none",
+                "slate",
+                "bitumen_felt",
+                "metal",
+                "plastic",
+                "mastic_asphalt",
+                "engineering_brick",
+                "chemical_solvent",
+                "chemical_aqueous",
+                "chemical_cream",
+                "chemical_rods",
+                "chemical_mortar",
+                "chemical_unidentified",
+            ]
+        ],
+        Asked("Which damp-proof course is in the wall?", "the edge in the bed joint; plugs or holes in a row"),
+    ] = UNKNOWN
+    height_above_ground_mm: Annotated[
+        Noted[Annotated[int, Field(ge=-3000, le=3000)]],
+        Asked(
+            "How far is it above the outside ground, at the least?",
+            "tape",
+            "mm",
+            1,
+            (*_HAS_COURSE, Unless("build.role", ("internal",))),
+            effort="measure",
+        ),
+    ] = UNKNOWN
+    condition: Annotated[
+        Noted[Literal["sound", "damaged", "perished"]],
+        Asked(
+            "How is the course itself: sound, damaged in places, or perished?",
+            "a joint raked out at two places",
+            applies=(
+                Only(
+                    "existing_course.kind",
+                    (
+                        "slate",
+                        "bitumen_felt",
+                        "metal",
+                        "plastic",
+                        "mastic_asphalt",
+                        "engineering_brick",
+                    ),
+                ),
+            ),
+            effort="open_up",
+        ),
+    ] = UNKNOWN
+    bridged_by: Annotated[
+        Noted[
+            SetOf[
+                Literal[
+                    "ground",
+                    "paving",
+                    "render",
+                    "pointing",
+                    "plaster",
+                    "floor_screed",
+                    "cavity_debris",
+                    "abutment",
+                ]
+            ]
+        ],
+        Asked(
+            "What carries damp past the course?",
+            "follow the line of the course, outside, inside and in the cavity",
+            applies=_HAS_COURSE,
+        ),
+    ] = UNKNOWN
+
+
+class EarlierTreatment(Section):
+    """What was done against damp before."""
+
+    medium: Annotated[
+        Noted[
+            Literal[
+                "none",
+                "solvent_liquid",
+                "aqueous_liquid",
+                "cream",
+                "rods",
+                "mortar",
+                "unidentified_injection",
+                "electro_osmosis",
+                "evaporation_tubes",
+                "inserted_sheet",
+            ]
+        ],
+        Asked(
+            "What treatment did the wall have before?",
+            "papers, plugs, tubes, wires at the base",
+            effort="ask",
+        ),
+    ] = UNKNOWN
+    drilled_in: Annotated[
+        Noted[Literal["units", "bed_joints", "both"]],
+        Asked(
+            "Were the old holes drilled in the units or in the bed joint?",
+            "plaster off, plugs found",
+            applies=_WAS_DRILLED,
+        ),
+    ] = UNKNOWN
+    year: Annotated[
+        Noted[Annotated[int, Field(ge=1900, le=2200)]],
+        Asked("In which year?", "guarantee, invoice, neighbours", "year", 1, _WAS_TREATED, effort="ask"),
+    ] = UNKNOWN
+    hole_centres_mm: Annotated[
+        Noted[Annotated[int, Field(ge=30, le=1000)]],
+        Asked("How far apart are the old holes?", "tape over ten holes", "mm", 1, _WAS_DRILLED, effort="measure"),
+    ] = UNKNOWN
+    hole_depth_mm: Annotated[
+        Noted[Annotated[int, Field(ge=10, le=2000)]],
+        Asked("How deep are the old holes?", "probe with a wire", "mm", 1, _WAS_DRILLED, effort="open_up"),
+    ] = UNKNOWN
+    guaranteed: Annotated[
+        Noted[YesNo],
+        Asked(
+            "Is there a guarantee for it that is still in force?",
+            "the papers",
+            applies=_WAS_TREATED,
+            effort="ask",
+        ),
+    ] = UNKNOWN
+
+
+class Evidence(Section):
+    """What is seen at the wall and what else was looked at."""
+
+    damp_height_mm: Annotated[
+        Noted[Annotated[int, Field(ge=0, le=10000)]],
+        Asked("How high above the floor does the damp reach (0: none seen)?", "tape", "mm", 1, effort="measure"),
+    ] = UNKNOWN
+    damp_pattern: Annotated[
+        Noted[Literal["none", "low_band", "above_course_only", "patch", "scattered", "cold_spots", "whole_wall"]],
+        Asked(
+            "What shape has the damp: a band along the base, only above the course, a patch, scattered, cold corners, "
+            "the whole wall?",
+            "a look, drawn on an elevation",
+        ),
+    ] = UNKNOWN
+    tide_mark: Annotated[
+        Noted[YesNo], Asked("Is there a tide mark with salts at the upper edge?", "a look in raking light")
+    ] = UNKNOWN
+    mould: Annotated[
+        Noted[Literal["none", "at_base", "elsewhere"]],
+        Asked("Is there mould: none, at the base and in corners, elsewhere?", "a look behind furniture"),
+    ] = UNKNOWN
+    seasonal_change: Annotated[
+        Noted[Literal["none", "after_rain", "in_cold_weather", "with_wet_season"]],
+        Asked("When is it worse?", "those who live there", effort="ask"),
+    ] = UNKNOWN
+    efflorescence: Annotated[
+        Noted[Literal["none", "slight", "heavy"]], Asked("Are salts on the surface?", "a look and a touch")
+    ] = UNKNOWN
+    leaks: Annotated[
+        Noted[Literal["none", "active", "repaired"]],
+        Asked(
+            "Were plumbing, heating and drains near the wall tested, and with what result?",
+            "pressure test, meter test, drain test",
+            effort="measure",
+        ),
+    ] = UNKNOWN
+    rainwater_goods: Annotated[
+        Noted[Literal["sound", "defective"]],
+        Asked(
+            "Are gutters, downpipes and gullies above and beside the wall sound?",
+            "a look, best in rain",
+            applies=_OUTSIDE,
+        ),
+    ] = UNKNOWN
+    render: Annotated[
+        Noted[Literal["none", "sound", "cracked"]],
+        Asked("Is there outside render, and is it sound?", "a look and sounding", applies=_OUTSIDE),
+    ] = UNKNOWN
+    pointing: Annotated[
+        Noted[Literal["sound", "open", "hard_cement"]],
+        Asked(
+            "How is the outside pointing?",
+            "a look and a scraper",
+            applies=(*_OUTSIDE, Only("evidence.render", ("none",))),
+        ),
+    ] = UNKNOWN
+    timber_decay: Annotated[
+        Noted[Literal["none", "wet_rot", "dry_rot"]],
+        Asked("Is there fungal decay in timber at the wall?", "probe, boards lifted", effort="open_up"),
+    ] = UNKNOWN
+    meter: Annotated[
+        Noted[Literal["not_used", "low", "high"]],
+        Asked(
+            "What did an electrical moisture meter show on the wall (an indication, never a measurement of masonry)?",
+            "hand-held meter",
+            effort="measure",
+        ),
+    ] = UNKNOWN
+
+
+class MoistureSample(Section):
+    """One drilled sample: where it came from, its moisture and hygroscopic moisture content in percent."""
+
+    height_mm: Annotated[int, Field(ge=-500, le=5000)]
+    depth_mm: Annotated[int, Field(ge=0, le=1500)]
+    mc_percent: Annotated[float, Field(ge=0, le=60)]
+    hmc_percent: Annotated[float, Field(ge=0, le=40)] | None = None
+
+
+class Moisture(Section):
+    """Moisture measured at depth."""
+
+    method: Annotated[
+        Noted[Literal["none", "carbide", "oven", "oven_and_hygroscopic"]],
+        Asked(
+            "How was moisture at depth measured: not at all, by carbide meter, by oven, by oven with the hygroscopic "
+            "moisture content?",
+            "drilled samples, weighed",
+            effort="laboratory",
+        ),
+    ] = UNKNOWN
+    basis: Annotated[
+        Noted[Literal["wet", "dry"]],
+        Asked(
+            "Are the percentages of the wet mass or of the dry mass?",
+            "the laboratory's sheet",
+            applies=_SAMPLED,
+            effort="ask",
+        ),
+    ] = UNKNOWN
+    samples: Annotated[
+        Noted[RowsOf[MoistureSample]],
+        Asked(
+            "What did the samples show, from the floor to above the damp?",
+            "drilled samples every two or three courses, in one vertical line",
+            applies=_SAMPLED,
+            effort="laboratory",
+        ),
+    ] = UNKNOWN
+    reported_profile: Annotated[
+        Noted[Literal["rising", "hygroscopic", "step_at_course", "wetter_outside", "surface_only", "even", "dry"]],
+        Asked(
+            "If only a report's conclusion is to hand: which moisture profile does it state?",
+            "the laboratory's or an earlier surveyor's report",
+            effort="ask",
+        ),
+    ] = UNKNOWN
+    saturation_percent: Annotated[
+        Noted[Annotated[float, Field(ge=0, le=100)]],
+        Asked(
+            "What is the degree of saturation of the masonry at the line?",
+            "core, as found and after immersion",
+            "%",
+            0.1,
+            effort="laboratory",
+        ),
+    ] = UNKNOWN
+
+
+class Salts(Section):
+    """Salts in the masonry near the surface, in percent by mass of the ion."""
+
+    chloride_percent: Annotated[
+        Noted[Annotated[float, Field(ge=0, le=20)]],
+        Asked("How much chloride?", "laboratory, sample to 30 mm", "%", 0.001, effort="laboratory"),
+    ] = UNKNOWN
+    nitrate_percent: Annotated[
+        Noted[Annotated[float, Field(ge=0, le=20)]],
+        Asked("How much nitrate?", "laboratory, sample to 30 mm", "%", 0.001, effort="laboratory"),
+    ] = UNKNOWN
+    sulfate_percent: Annotated[
+        Noted[Annotated[float, Field(ge=0, le=20)]],
+        Asked("How much sulfate?", "laboratory, sample to 30 mm", "%", 0.001, effort="laboratory"),
+    ] = UNKNOWN
+    scheme: Annotated[
+        Noted[Literal["plaster_selection", "stone_conservation"]],
+        Asked(
+            "For which purpose are the salts to be classed: choosing a plaster, or conserving stone?",
+            "the aim of the work",
+            effort="ask",
+        ),
+    ] = UNKNOWN
+    nitrate_peak: Annotated[
+        Noted[Literal["none", "at_damp_limit", "at_base", "throughout"]],
+        Asked(
+            "Where is nitrate highest over the height?",
+            "test strips or laboratory on the vertical series",
+            effort="measure",
+        ),
+    ] = UNKNOWN
+
+
+class Climate(Section):
+    """Air and surface, taken together at one time."""
+
+    air_temperature_c: Annotated[
+        Noted[Annotated[float, Field(ge=-20, le=45)]],
+        Asked(
+            "What is the room air temperature?",
+            "thermohygrometer, logged if it can be",
+            "°C",
+            0.1,
+            effort="measure",
+        ),
+    ] = UNKNOWN
+    air_rh_percent: Annotated[
+        Noted[Annotated[float, Field(ge=1, le=100)]],
+        Asked("What is the relative humidity of the room air?", "thermohygrometer", "%", 0.1, effort="measure"),
+    ] = UNKNOWN
+    surface_temperature_c: Annotated[
+        Noted[Annotated[float, Field(ge=-20, le=45)]],
+        Asked(
+            "What is the temperature of the wall face at the base?",
+            "contact probe",
+            "°C",
+            0.1,
+            effort="measure",
+        ),
+    ] = UNKNOWN
