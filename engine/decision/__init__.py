@@ -1,1 +1,1 @@
-"""."""
+"""Decisions: one per wall, each choice with its reasons, works, cautions, open questions."""

@@ -1,0 +1,234 @@
+"""Judges a survey under a rule base: one decision per wall, with everything it rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Mapping
+from importlib.metadata import version
+
+from engine.decision.digest import facts_digest
+from engine.decision.grounds import grounds, now_view
+from engine.decision.model import (
+    Assessment,
+    Assumed,
+    ChoiceDecided,
+    Citation,
+    Item,
+    ItemsFound,
+    NotTaken,
+    ReadingTaken,
+    RuleApplied,
+    RuleSetUsed,
+    Status,
+    WallDecided,
+)
+from engine.decision.open_questions import bears_on, open_questions
+from engine.facts.intake import SurveyFile
+from engine.facts.survey import Wall
+from engine.facts.values import Value, in_words
+from engine.inference.agree import agreed
+from engine.inference.evaluate import Evaluation, Outcome, evaluate
+from engine.readings.compute import compute_readings
+from engine.readings.vocabulary import READINGS
+from engine.rulebase.conditions import UNDECIDED
+from engine.rulebase.model import Choice
+from engine.rulebase.rules import Rule, RuleBase
+
+LIMITS = (
+    "This advises; it certifies nothing. Local codes, the maker's instructions and licensed practice come first. "
+    "It judges what was written down, not the wall."
+)
+_WORDS = ("must", "should", "consider")
+
+
+def assess(file: SurveyFile, base: RuleBase, as_of: dt.date, walls: Collection[str] | None = None) -> Assessment:
+    """Judge every wall of a survey, or those named.
+
+    Raises:
+        ReadersDisagree: durable-rules and the evaluator came to different conclusions.
+
+    """
+    chosen = [wall for wall in file.survey.walls if walls is None or wall.id in walls]
+    return Assessment(
+        engine=f"bedjoint {version('bedjoint')}",
+        file=file.name,
+        reference=file.survey.property.reference,
+        survey_date=file.survey.property.survey_date,
+        as_of=as_of,
+        rule_set=RuleSetUsed(
+            version=base.manifest.version, in_force_from=base.manifest.in_force_from, digest=base.digest
+        ),
+        facts_digest=facts_digest(file.survey),
+        limits=LIMITS,
+        walls=tuple(_decide_wall(file, wall, base) for wall in chosen),
+    )
+
+
+def evaluate_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> Evaluation:
+    """Facts, readings and rules of one wall, checked against durable-rules where it is installed.
+
+    Raises:
+        ReadersDisagree: the two readers differ.
+
+    """
+    values = file.values_of(wall)
+    values.update(compute_readings(values, file.survey.property.survey_date.year))
+    evaluation = evaluate(base, values)
+    agreed(base, values, evaluation)
+    return evaluation
+
+
+def _decide_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> WallDecided:
+    evaluation = evaluate_wall(file, wall, base)
+    reach = bears_on(base, evaluation)
+    choices = tuple(
+        _choice(choice, evaluation.outcomes[choice.id], base, evaluation, reach) for choice in base.choices.values()
+    )
+    statuses = {choice.status for choice in choices}
+    status: Status = "undecided" if UNDECIDED in statuses else "provisional" if "provisional" in statuses else "settled"
+    return WallDecided(
+        wall=wall.id,
+        note=wall.note,
+        status=status,
+        choices=choices,
+        sets=tuple(_set(name, base, evaluation) for name in base.sets),
+        open_questions=open_questions(base, evaluation),
+        readings=_readings(evaluation.values),
+        assumed=_assumed(evaluation.values),
+        rules=_applied(base, evaluation),
+    )
+
+
+def _applied(base: RuleBase, evaluation: Evaluation) -> tuple[RuleApplied, ...]:
+    view = now_view(evaluation)
+    return tuple(
+        RuleApplied(
+            id=rule.id,
+            title=rule.title,
+            stage=rule.stage,
+            word=rule.word,
+            because=rule.raw.because,
+            limits=rule.raw.limits,
+            basis=rule.raw.basis,
+            strength=rule.raw.strength,
+            certainty=rule.raw.certainty,
+            follows=rule.raw.follows,
+            against=rule.raw.against,
+            cites=citations(rule, base),
+            grounds=grounds(rule.when, evaluation, view),
+            where=rule.where,
+        )
+        for stage in base.by_stage.values()
+        for rule in stage
+        if rule.id in evaluation.fired
+    )
+
+
+def citations(rule: Rule, base: RuleBase) -> tuple[Citation, ...]:
+    """A rule's citations with their sources looked up."""
+    return tuple(
+        Citation(
+            source=cite.source,
+            title=(source := base.sources[cite.source]).title,
+            kind=source.kind,
+            edition=source.edition,
+            seen=source.seen,
+            clause=cite.clause,
+            says=cite.says,
+        )
+        for cite in rule.cites
+    )
+
+
+def _choice(
+    choice: Choice,
+    outcome: Outcome,
+    base: RuleBase,
+    evaluation: Evaluation,
+    reach: Mapping[str, frozenset[str]],
+) -> ChoiceDecided:
+    says = {option.id: option.says for option in choice.options}
+    fired = [rule for rule in base.by_stage[choice.stage] if rule.id in evaluation.fired]
+    taken_by = [rule.id for rule in fired if (choice.id, outcome.option) in rule.supports]
+    if not taken_by:  # an open option stands because what comes before it was ruled out
+        before = [option.id for option in choice.options]
+        before = before[: before.index(outcome.option)] if outcome.option in before else before
+        taken_by = [r.id for r in fired if any((choice.id, option) in r.rules_out for option in before)]
+    return ChoiceDecided(
+        choice=choice.id,
+        title=choice.title,
+        stage=choice.stage,
+        option=outcome.option,
+        says=says.get(outcome.option, "undecided: no option stands on what is known"),
+        status=outcome.status,
+        possible=outcome.possible,
+        rules=tuple(taken_by),
+        not_taken=tuple(
+            _not_taken(choice, option.id, option.says, option.open, fired)
+            for option in choice.options
+            if option.id != outcome.option
+        ),
+        open_facts=tuple(fact for fact, choices in reach.items() if choice.id in choices),
+    )
+
+
+def _not_taken(choice: Choice, option: str, says: str, is_open: bool, fired: list[Rule]) -> NotTaken:
+    against = tuple(rule.id for rule in fired if (choice.id, option) in rule.rules_out)
+    support = tuple(rule.id for rule in fired if (choice.id, option) in rule.supports)
+    if against:
+        return NotTaken(option=option, says=says, why="ruled_out", rules=against)
+    if is_open or support:
+        return NotTaken(option=option, says=says, why="stands_behind", rules=support)
+    return NotTaken(option=option, says=says, why="not_supported", rules=())
+
+
+def _set(name: str, base: RuleBase, evaluation: Evaluation) -> ItemsFound:
+    held, members = evaluation.sets[name], base.members[name]
+    order = sorted(members, key=lambda member: (members[member].order, member))
+    items = []
+    for member in order:
+        if member not in held.now:
+            continue
+        rules = [r for r in base.rules if (name, member) in r.adds and r.id in evaluation.fired]
+        word = min((rule.word for rule in rules), key=_WORDS.index)
+        items.append(
+            Item(
+                id=member,
+                says=members[member].says,
+                detail=members[member].detail,
+                word=word,
+                settled=member in held.sure,
+                rules=tuple(rule.id for rule in rules),
+            )
+        )
+    might = tuple(member for member in order if member in held.may and member not in held.now)
+    return ItemsFound(set=name, title=base.sets[name].title, items=tuple(items), might_be_added=might)
+
+
+def _readings(values: Mapping[str, Value]) -> tuple[ReadingTaken, ...]:
+    return tuple(
+        ReadingTaken(
+            name=name,
+            question=variable.question,
+            value=in_words(values[name].value),
+            unit=variable.unit,
+            how=variable.how,
+            where=values[name].where,
+        )
+        for name, variable in READINGS.items()
+        if values[name].known
+    )
+
+
+def _assumed(values: Mapping[str, Value]) -> tuple[Assumed, ...]:
+    return tuple(
+        Assumed(
+            fact=name,
+            value=in_words(value.value),
+            established=value.established,
+            by=value.by,
+            where=value.where,
+        )
+        for name, value in values.items()
+        if value.established in ("assumed", "reported")
+    )

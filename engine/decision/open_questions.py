@@ -1,0 +1,115 @@
+"""The facts still unknown that could change a decision, ranked by trying their answers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from engine.decision.model import OpenQuestion
+from engine.decision.probe import overrides_to_try
+from engine.facts.resolve import applies
+from engine.facts.values import NOT_APPLICABLE_VALUE, State, Value
+from engine.facts.vocabulary import Variable, facts
+from engine.inference.evaluate import Evaluation, evaluate
+from engine.inference.truth import Truth
+from engine.readings.vocabulary import READINGS
+from engine.rulebase.rules import Rule, RuleBase
+
+_FIRST_TO_MATTER = ("verdict", "medium")
+
+
+def bears_on(base: RuleBase, evaluation: Evaluation) -> dict[str, frozenset[str]]:
+    """For each unknown fact that an open rule reads: the unsettled choices it can reach, through earlier ones too."""
+    unsettled = {name for name, outcome in evaluation.outcomes.items() if not outcome.settled}
+    reaches: dict[str, set[str]] = {}
+    for rule in base.rules:
+        if evaluation.ever[rule.id] is not Truth.UNKNOWN:
+            continue
+        touched = {choice for choice, _ in (*rule.supports, *rule.rules_out)} & unsettled
+        for source in _open_sources(rule, evaluation):
+            reaches.setdefault(source, set()).update(touched)
+    for _ in range(len(base.choices)):
+        for touched in reaches.values():
+            for choice in tuple(touched):
+                touched |= reaches.get(f"decided.{choice}", set())
+        for name in [name for name in reaches if name.startswith("found.")]:
+            for rule in base.rules:
+                if any(f"found.{key}" == name for key, _ in rule.adds):
+                    for source in _open_sources(rule, evaluation):
+                        reaches.setdefault(source, set()).update(reaches[name])
+    return {name: frozenset(reaches[name]) for name in facts() if reaches.get(name)}
+
+
+def _open_sources(rule: Rule, evaluation: Evaluation) -> set[str]:
+    """What keeps a rule open: unknown facts (those behind an unknown reading too), unsettled choices, open sets."""
+    sources: set[str] = set()
+    for test in rule.tests:
+        name = test.variable.name
+        scope, _, key = name.partition(".")
+        if scope == "decided":
+            if not evaluation.outcomes[key].settled:
+                sources.add(name)
+        elif scope == "found":
+            if evaluation.sets[key].may:
+                sources.add(name)
+        elif _unknown(name, evaluation.values):
+            sources.update(fact for fact in test.variable.from_facts if _unknown(fact, evaluation.values))
+    return sources
+
+
+def _unknown(name: str, values: Mapping[str, Value]) -> bool:
+    value = values.get(name)
+    return value is None or value.state is State.UNKNOWN
+
+
+def open_questions(base: RuleBase, evaluation: Evaluation) -> tuple[OpenQuestion, ...]:
+    """Every fact that could still change a choice, the most decisive first.
+
+    Each is answered in turn with every value that the rules tell apart; the facts whose answers change the verdict
+    most often come first, then the medium, then those that change or settle most choices.
+    """
+    reach = bears_on(base, evaluation)
+    order = {name: index for index, name in enumerate(facts())}
+    ranked = sorted(reach, key=lambda name: (_rank(base, evaluation, facts()[name]), order[name]))
+    return tuple(
+        OpenQuestion(
+            fact=name,
+            question=facts()[name].question,
+            how=facts()[name].how,
+            effort=facts()[name].effort,
+            allowed=facts()[name].allowed,
+            bears_on=tuple(choice for choice in base.choices if choice in reach[name]),
+        )
+        for name in ranked
+    )
+
+
+def _rank(base: RuleBase, evaluation: Evaluation, variable: Variable) -> tuple[float, ...]:
+    tried = [
+        evaluate(base, answered(evaluation.values, overrides))
+        for overrides in overrides_to_try(base, variable, READINGS)
+    ]
+    if not tried:
+        return (0.0, 0.0, 0.0)
+
+    def share(choice: str) -> float:
+        now = evaluation.outcomes[choice].option
+        return sum(each.outcomes[choice].option != now for each in tried) / len(tried)
+
+    def gain(each: Evaluation) -> int:
+        return sum(
+            (outcome.option != evaluation.outcomes[name].option)
+            + (outcome.settled and not evaluation.outcomes[name].settled)
+            for name, outcome in each.outcomes.items()
+        )
+
+    firsts = [-share(choice) if choice in base.choices else 0.0 for choice in _FIRST_TO_MATTER]
+    return (*firsts, -sum(gain(each) for each in tried) / len(tried))
+
+
+def answered(values: Mapping[str, Value], overrides: Mapping[str, Value]) -> dict[str, Value]:
+    """The values with some replaced; facts that no longer apply are marked so."""
+    changed = {**values, **overrides}
+    for name, variable in facts().items():
+        if variable.applies and name not in overrides and applies(variable, changed) is False:
+            changed[name] = NOT_APPLICABLE_VALUE
+    return changed

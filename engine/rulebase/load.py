@@ -1,0 +1,202 @@
+"""Reads a version of the rule base from its files, checks all of it, and compiles it."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+import pathlib
+from collections.abc import Iterator, Mapping
+from importlib import resources
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from engine.errors import BadInput, BadRules, Problem
+from engine.facts.complaints import problems_from
+from engine.facts.document import Document, Path, read_document
+from engine.facts.vocabulary import Variable, facts
+from engine.readings.vocabulary import READINGS
+from engine.rulebase.check import problems_in_rule
+from engine.rulebase.conditions import UNDECIDED, ConditionParser
+from engine.rulebase.model import STAGES, Choice, Choices, Manifest, Member, RawRule, SetOfFindings, Source
+from engine.rulebase.rules import Rule, RuleBase, compiled
+
+M = TypeVar("M", bound=BaseModel)
+
+
+def rules_folder() -> pathlib.Path:
+    """The folder that holds the versions."""
+    return pathlib.Path(str(resources.files("rules")))
+
+
+def versions(folder: pathlib.Path | None = None) -> tuple[Manifest, ...]:
+    """The manifests of every version, the oldest first.
+
+    Raises:
+        BadRules: a manifest that cannot be read.
+
+    """
+    folder = folder or rules_folder()
+    found = [_manifest(path) for path in sorted(folder.glob("*/manifest.yaml"))]
+    return tuple(sorted(found, key=lambda manifest: manifest.in_force_from))
+
+
+@functools.cache
+def load_rule_base(version: str, folder: pathlib.Path | None = None) -> RuleBase:
+    """Load one version.
+
+    Raises:
+        BadRules: with every problem of every file.
+
+    """
+    return _Loader((folder or rules_folder()) / version).load()
+
+
+def _manifest(path: pathlib.Path) -> Manifest:
+    document = read_document(path, _shown(path))
+    try:
+        return Manifest.model_validate(document.data)
+    except ValidationError as error:
+        raise BadRules(problems_from(error, document, Manifest)) from None
+
+
+def _shown(path: pathlib.Path) -> str:
+    """A rule file's name from its version folder's parent: the same on every machine."""
+    root = path.parent
+    while root.name and not (root / "manifest.yaml").exists():
+        root = root.parent
+    return f"rules/{path.relative_to(root.parent).as_posix()}"
+
+
+def choice_variable(choice: Choice) -> Variable:
+    """The decision on a choice as a variable later stages may read."""
+    options = (*(option.id for option in choice.options), UNDECIDED)
+    return Variable(f"decided.{choice.id}", "choice", options, question=choice.title)
+
+
+class _Loader:
+    def __init__(self, folder: pathlib.Path) -> None:
+        self._folder = folder
+        self._problems: list[Problem] = []
+        self._contents: dict[str, Any] = {}
+
+    def load(self) -> RuleBase:
+        """Read every file, then check across them."""
+        manifest = self._one("manifest.yaml", Manifest)
+        written = self._one("choices.yaml", Choices)
+        sources = self._several("sources.yaml", Source)
+        choices = {choice.id: choice for choice in written.choices} if written else {}
+        sets = {each.id: each for each in written.sets} if written else {}
+        members = {name: self._several(f"{name}.yaml", Member) for name in sets}
+        variables: dict[str, Variable] = {**facts(), **READINGS}
+        for choice in choices.values():
+            variables[f"decided.{choice.id}"] = choice_variable(choice)
+        for name, each in sets.items():
+            variables[f"found.{name}"] = Variable(f"found.{name}", "set", tuple(members[name]), question=each.title)
+        rules: dict[str, Rule] = {}
+        for stage in STAGES:
+            readable = _readable(variables, choices, sets, stage)
+            for raw, document, path in self._raw_rules(stage):
+                rule = self._compile(raw, document, path, readable)
+                if rule is None:
+                    continue
+                if rule.id in rules:
+                    self._note(document, (*path, "id"), "stands already", rule.id, rules[rule.id].where)
+                rules[rule.id] = rule
+                for where, message, found, allowed, hint in problems_in_rule(
+                    raw, stage, choices, sets, members, sources
+                ):
+                    self._note(document, (*path, *where), message, found, allowed, hint)
+        if self._problems or manifest is None:
+            raise BadRules(self._problems)
+        return RuleBase(
+            manifest, choices, sets, members, sources, tuple(rules[key] for key in sorted(rules)), variables,
+            self._digest(),
+        )  # fmt: skip
+
+    def _digest(self) -> str:
+        text = json.dumps(self._contents, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    def _note(
+        self, document: Document, path: Path, message: str, found: str = "", allowed: str = "", hint: str = ""
+    ) -> None:
+        place = document.place(path)
+        field = ".".join(str(step) for step in path[1:])
+        self._problems.append(Problem(place.file, place.line, place.column, field, message, found, allowed, hint))
+
+    def _document(self, name: str) -> Document | None:
+        path = self._folder / name
+        try:
+            document = read_document(path, f"rules/{self._folder.name}/{name}", list_allowed=True)
+        except BadInput as error:
+            self._problems.extend(error.problems)
+            return None
+        self._contents[name] = document.data
+        return document
+
+    def _one(self, name: str, model: type[M]) -> M | None:
+        document = self._document(name)
+        if document is None:
+            return None
+        try:
+            return model.model_validate(document.data)
+        except ValidationError as error:
+            self._problems.extend(problems_from(error, document, model))
+            return None
+
+    def _rows(self, name: str, model: type[M]) -> Iterator[tuple[M, Document, Path]]:
+        document = self._document(name)
+        if document is None:
+            return
+        if not isinstance(document.data, list):
+            self._note(document, (), "is not a list")
+            return
+        adapter = TypeAdapter(model)
+        for index, row in enumerate(document.data):
+            try:
+                yield adapter.validate_python(row), document, (index,)
+            except ValidationError as error:
+                self._problems.extend(problems_from(error, document, model, (index,)))
+
+    def _several(self, name: str, model: type[M]) -> Mapping[str, M]:
+        found: dict[str, M] = {}
+        for row, document, path in self._rows(name, model):
+            key = getattr(row, "id")  # noqa: B009 - every row model has one
+            if key in found:
+                self._note(document, (*path, "id"), "stands twice", key)
+            found[key] = row
+        return found
+
+    def _raw_rules(self, stage: str) -> Iterator[tuple[RawRule, Document, Path]]:
+        for raw, document, path in self._rows(f"rules/{stage}.yaml", RawRule):
+            if raw.stage != stage:
+                self._note(document, (*path, "stage"), "is not the stage of this file", raw.stage, stage)
+            yield raw, document, path
+
+    def _compile(self, raw: RawRule, document: Document, path: Path, readable: Mapping[str, Variable]) -> Rule | None:
+        def report(where: Path, message: str, found: str, allowed: str, hint: str) -> None:
+            self._note(document, (*path, "when", *where), message, found, allowed, hint)
+
+        when = ConditionParser(readable, report).parse(raw.when, ())
+        place = document.place(path)
+        return None if when is None else compiled(raw, when, f"{place.file}:{place.line}")
+
+
+def _readable(
+    variables: Mapping[str, Variable],
+    choices: Mapping[str, Choice],
+    sets: Mapping[str, SetOfFindings],
+    stage: str,
+) -> Mapping[str, Variable]:
+    """What a rule of a stage may read: facts, readings, and what earlier stages concluded."""
+    at = STAGES.index(stage)
+
+    def earlier(name: str) -> bool:
+        kind, _, key = name.partition(".")
+        if kind == "decided":
+            return STAGES.index(choices[key].stage) < at
+        return kind != "found" or STAGES.index(sets[key].closes) < at
+
+    return {name: variable for name, variable in variables.items() if earlier(name)}
