@@ -14,7 +14,7 @@ Overrides = Mapping[str, Value]
 
 
 def thresholds(base: RuleBase, name: str) -> tuple[int, ...]:
-    """Every bound, in steps, at which some rule changes its mind about a numeric variable: the first step of each side."""
+    """Every bound, in steps, at which some rule tells numbers apart: the first step on each side of it."""
     found: set[int] = set()
     for rule in base.rules:
         for test in rule.tests:

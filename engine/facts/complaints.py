@@ -118,7 +118,7 @@ def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel], b
             holder = _model_at(model, loc[:-1])
             names = list(holder.model_fields) if holder else []
             place = document.key_place(path)
-            message, found = "is not a field here", str(loc[-1])
+            message, found = "is not a field here", clipped(loc[-1])
             allowed, hint = ", ".join(names), _near(str(loc[-1]), names)
         case "literal_error":
             options = _options(context.get("expected", ""))

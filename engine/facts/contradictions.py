@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 from collections.abc import Iterator
 from typing import Any
 
@@ -101,7 +102,7 @@ def _of_ground(got: dict[str, Any]) -> Iterator[Contradiction]:
         return
     path: Path = ("ground", "profile")
     places = [point.at_m for point in points]
-    if any(later <= earlier for earlier, later in zip(places, places[1:], strict=False)):
+    if any(later <= earlier for earlier, later in itertools.pairwise(places)):
         yield (
             path,
             "its points do not run along the wall",

@@ -210,9 +210,7 @@ def read_document(
     return parse_document(raw, file, budget, list_allowed=list_allowed)
 
 
-def parse_document(
-    raw: bytes, file: str, budget: Budget = DEFAULT_BUDGET, *, list_allowed: bool = False
-) -> Document:
+def parse_document(raw: bytes, file: str, budget: Budget = DEFAULT_BUDGET, *, list_allowed: bool = False) -> Document:
     """Read the bytes of a YAML file; messages and places call it `file`.
 
     The top level is a mapping, or a list where `list_allowed` says so.

@@ -1,0 +1,69 @@
+"""`bedjoint assess`: from survey files to cited decisions."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import enum
+import pathlib
+from typing import Annotated
+
+import typer
+
+from cli.inputs import day, read_surveys
+from cli.output import deliver
+from engine.errors import EXIT_OPEN, EXIT_SETTLED, BadInput, Problem
+
+
+class Format(enum.StrEnum):
+    """How a decision is shown."""
+
+    TEXT = "text"
+    JSON = "json"
+    MARKDOWN = "markdown"
+
+
+def assess(
+    paths: Annotated[
+        list[str], typer.Argument(metavar="PATH...", help="Survey files or folders; - is standard input.")
+    ],
+    format: Annotated[Format, typer.Option("--format", help="How to show the decision.")] = Format.TEXT,
+    output: Annotated[pathlib.Path | None, typer.Option("--output", help="Write to this file instead.")] = None,
+    rules: Annotated[str | None, typer.Option("--rules", help="Judge by this version of the rules.")] = None,
+    as_of: Annotated[
+        str | None,
+        typer.Option(
+            "--as-of", help="Judge by the rules in force on this day (YYYY-MM-DD); else the survey's own date."
+        ),
+    ] = None,
+    wall: Annotated[list[str] | None, typer.Option("--wall", help="Only this wall; may be repeated.")] = None,
+) -> int:
+    """Decide for every wall: is it rising damp, what to do, with what, at what level, and why."""
+    # Imported here so that `--help` and `version` need not wait for the engine.
+    from cli.render import renderer
+    from engine.decision.assess import assess as judge
+    from engine.rulebase.versions import rule_base_for
+
+    judged_on = day(as_of, "--as-of")
+    surveys = read_surveys(paths, judged_on or dt.date.today())
+    if wall:
+        _check_walls(wall, [each.id for survey in surveys for each in survey.survey.walls])
+    assessments = []
+    for survey in surveys:
+        on = judged_on or survey.survey.property.survey_date
+        if wall and not any(each.id in wall for each in survey.survey.walls):
+            continue
+        assessments.append(judge(survey, rule_base_for(rules, on), on, wall))
+    deliver(renderer(format.value, to_file=output is not None)(assessments), output)
+    return EXIT_SETTLED if all(each.settled for each in assessments) else EXIT_OPEN
+
+
+def _check_walls(asked: list[str], present: list[str]) -> None:
+    problems = []
+    for each in asked:
+        if each not in present:
+            near = difflib.get_close_matches(each, present, 1, 0.5)
+            hint = f"did you mean {near[0]}?" if near else ""
+            problems.append(Problem("", 0, 0, "--wall", "no such wall", each, ", ".join(present), hint))
+    if problems:
+        raise BadInput(problems)

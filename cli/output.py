@@ -1,0 +1,44 @@
+"""Where output goes: standard output, or a file that is written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import pathlib
+import sys
+import tempfile
+
+from engine.errors import BadInput, Problem
+
+
+def deliver(text: str, target: pathlib.Path | None) -> None:
+    """Write text to standard output, or replace a file by it in one step.
+
+    Raises:
+        BadInput: the file cannot be written; what stood there before still does.
+    """
+    if target is None:
+        sys.stdout.write(text)
+        return
+    if target.is_dir():
+        raise BadInput([Problem(str(target), 0, 0, "--output", "is a folder", allowed="a file")])
+    temporary = ""
+    try:
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
+        os.chmod(temporary, mode)
+        os.replace(temporary, target)
+    except OSError as error:
+        if temporary:
+            pathlib.Path(temporary).unlink(missing_ok=True)
+        reason = error.strerror or type(error).__name__
+        raise BadInput([Problem(str(target), 0, 0, "--output", f"cannot be written: {reason}")]) from None
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,139 @@
+"""An assessment as a page of text for the terminal: the verdict first, reasons and sources short."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from cli.terminal import Page
+from cli.wording import (
+    LINE_CHOICES,
+    MAIN_CHOICES,
+    grade,
+    line_in_words,
+    reference,
+    sentence,
+    source_line,
+    sources_of,
+    status_of,
+)
+from engine.decision.model import Assessment, ChoiceDecided, RuleApplied, WallDecided
+
+_STATUS_STYLE = {"settled": "bold green", "provisional": "bold yellow", "undecided": "bold red"}
+_WORD_STYLE = {"must": "bold red", "should": "bold", "consider": ""}
+_QUESTIONS_SHOWN = 8
+
+
+def as_text(assessments: Sequence[Assessment], *, plain: bool = False) -> str:
+    """Every wall of every assessment as text; `plain` without colours whatever the terminal."""
+    page = Page(plain=plain)
+    first = True
+    for assessment in assessments:
+        for wall in assessment.walls:
+            if not first:
+                page.blank()
+                page.line("-" * 72)
+            first = False
+            _wall(page, assessment, wall)
+    return page.text()
+
+
+def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
+    page.line(f"Wall {wall.wall}, survey {assessment.reference} of {assessment.survey_date}", "bold")
+    version = assessment.rule_set.version
+    page.line(f"{assessment.file}; judged by rules {version} as of {assessment.as_of}")
+    if wall.note:
+        page.line(wall.note)
+    page.blank()
+    _decisions(page, wall)
+    _why(page, wall)
+    _not_taken(page, wall)
+    for name in ("works", "tests", "notices", "cautions"):
+        found = wall.found(name)
+        if found.items:
+            page.heading(found.title)
+            page.rows(((item.word, item.says, _WORD_STYLE[item.word]) for item in found.items), 9)
+        if found.might_be_added:
+            members = ", ".join(each.replace("_", " ") for each in found.might_be_added)
+            page.line(f"  Might be added once open facts are known: {members}")
+    _open(page, wall)
+    if wall.assumed:
+        page.heading("Taken on trust")
+        page.rows(((a.established, f"{a.fact}: {a.value} ({a.where})", "") for a in wall.assumed), 9)
+    page.heading("Sources")
+    page.rows((("-", source_line(cite), "") for cite in sources_of(_shown_rules(wall))), 1)
+    page.blank()
+    page.line(assessment.limits)
+    page.line(
+        f"rules {version}, digest {assessment.rule_set.digest[:16]}; facts, digest {assessment.facts_digest[:16]}"
+    )
+
+
+def _decisions(page: Page, wall: WallDecided) -> None:
+    verdict, damp = wall.choice("verdict"), wall.choice("rising_damp")
+    medium, plaster = wall.choice("medium"), wall.choice("plaster")
+    line, line_status = line_in_words(wall)
+    rows = [_decision("VERDICT", verdict), _decision("Damp", damp)]
+    causes = wall.found("causes").items
+    if causes:
+        rows.append(("Also", "; ".join(item.says for item in causes), ""))
+    rows += [
+        _decision("Medium", medium),
+        ("Line", f"{sentence(line)}  {line_status}", _STATUS_STYLE[line_status.strip("[]")]),
+        _decision("Plaster", plaster),
+    ]
+    page.rows(rows, 8, indent=0)
+
+
+def _decision(label: str, choice: ChoiceDecided) -> tuple[str, str, str]:
+    return label, f"{sentence(choice.says)}  {status_of(choice)}", _STATUS_STYLE[choice.status]
+
+
+def _shown_rules(wall: WallDecided) -> list[RuleApplied]:
+    """The rules behind the main choices, the works and the notices: those whose sources the page lists."""
+    shown = {rule for name in MAIN_CHOICES for rule in wall.choice(name).rules}
+    for name in ("works", "tests", "notices", "cautions"):
+        shown.update(rule for item in wall.found(name).items for rule in item.rules)
+    return [rule for rule in wall.rules if rule.id in shown]
+
+
+def _why(page: Page, wall: WallDecided) -> None:
+    page.heading("Why")
+    by_id = {rule.id: rule for rule in wall.rules}
+    said: set[str] = set()
+    for name in MAIN_CHOICES:
+        for rule_id in wall.choice(name).rules:
+            if rule_id in said or (name in LINE_CHOICES and wall.choice(name).option in ("no_line", "none_needed")):
+                continue
+            said.add(rule_id)
+            rule = by_id[rule_id]
+            sources = "; ".join(dict.fromkeys(reference(cite) for cite in rule.cites))
+            page.rows([(rule_id, f"{rule.title}. ({grade(rule)}: {sources})", "")], 5)
+
+
+def _not_taken(page: Page, wall: WallDecided) -> None:
+    by_id = {rule.id: rule for rule in wall.rules}
+    rows = []
+    for name in ("verdict", "medium"):
+        for option in wall.choice(name).not_taken:
+            if option.why == "ruled_out":
+                rule = by_id[option.rules[0]]
+                more = f" (also {', '.join(option.rules[1:])})" if len(option.rules) > 1 else ""
+                rows.append((option.option, f"ruled out by {rule.id}: {rule.title}{more}", ""))
+            elif option.why == "stands_behind" and name == "medium":
+                rows.append((option.option, "stands, but comes after the one chosen", ""))
+    if wall.choice("medium").option == "no_medium":  # one rule rules out every medium: say it once
+        rows = [row for row in rows if row[0] not in {o.option for o in wall.choice("medium").not_taken}]
+    if rows:
+        page.heading("Not taken")
+        page.rows(rows, 14)
+
+
+def _open(page: Page, wall: WallDecided) -> None:
+    if not wall.open_questions:
+        return
+    page.heading("Open questions, the most decisive first")
+    shown = wall.open_questions[:_QUESTIONS_SHOWN]
+    page.rows(((f"{n}.", f"{q.question} ({q.fact}: {q.how})", "") for n, q in enumerate(shown, 1)), 3)
+    if len(wall.open_questions) > len(shown):
+        rest = ", ".join(q.fact for q in wall.open_questions[len(shown) :])
+        page.line(f"  and {len(wall.open_questions) - len(shown)} more: {rest}")

@@ -1,0 +1,69 @@
+"""`bedjoint rules`: look into the rule base."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import enum
+import json
+from typing import Annotated
+
+import typer
+
+from cli.output import deliver
+from engine.errors import BadInput, Problem
+
+app = typer.Typer(help="Look into the rule base.", no_args_is_help=True, rich_markup_mode=None)
+
+
+class Format(enum.StrEnum):
+    """How rules are shown."""
+
+    TEXT = "text"
+    JSON = "json"
+
+
+Version = Annotated[str | None, typer.Option("--rules", help="Version of the rules; else the one in force today.")]
+Shown = Annotated[Format, typer.Option("--format", help="How to show them.")]
+
+
+@app.command("list")
+def list_rules(
+    rules: Version = None,
+    stage: Annotated[str | None, typer.Option("--stage", help="Only the rules of this stage.")] = None,
+    format: Shown = Format.TEXT,
+) -> None:
+    """List the rules: id, how strongly each speaks, and what it decides."""
+    from cli.render_rules import list_as_json, list_as_text
+    from engine.rulebase.model import STAGES
+    from engine.rulebase.versions import rule_base_for
+
+    base = rule_base_for(rules, dt.date.today())
+    if stage is not None and stage not in STAGES:
+        near = difflib.get_close_matches(stage, STAGES, 1, 0.5)
+        hint = f"did you mean {near[0]}?" if near else ""
+        raise BadInput([Problem("", 0, 0, "--stage", "no such stage", stage, ", ".join(STAGES), hint)])
+    stages = STAGES if stage is None else (stage,)
+    deliver(list_as_text(base, stages) if format is Format.TEXT else list_as_json(base, stages), None)
+
+
+@app.command("show")
+def show_rule(
+    rule_id: Annotated[str, typer.Argument(metavar="ID", help="Id of a rule, as `rules list` shows it.")],
+    rules: Version = None,
+    format: Shown = Format.TEXT,
+) -> None:
+    """Show one rule: what it decides, why, its limits, examples and sources."""
+    from cli.render_rules import rule_as_data, rule_as_text
+    from engine.rulebase.versions import rule_base_for
+
+    base = rule_base_for(rules, dt.date.today())
+    rule = base.by_id.get(rule_id.upper())
+    if rule is None:
+        near = difflib.get_close_matches(rule_id.upper(), base.by_id, 3, 0.5)
+        hint = f"did you mean {' or '.join(near)}?" if near else ""
+        raise BadInput([Problem("", 0, 0, "ID", "no such rule", rule_id, "an id that `rules list` shows", hint)])
+    if format is Format.TEXT:
+        deliver(rule_as_text(rule, base), None)
+    else:
+        deliver(json.dumps(rule_as_data(rule, base), indent=2, ensure_ascii=False) + "\n", None)

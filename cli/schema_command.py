@@ -1,0 +1,32 @@
+"""`bedjoint schema`: the JSON Schema of a survey file, or of an assessment."""
+
+from __future__ import annotations
+
+import enum
+import json
+import pathlib
+from typing import Annotated
+
+import typer
+
+from cli.output import deliver
+
+
+class Subject(enum.StrEnum):
+    """What a schema is of."""
+
+    SURVEY = "survey"
+    ASSESSMENT = "assessment"
+
+
+def schema(
+    of: Annotated[
+        Subject, typer.Option("--of", help="Of a survey file, or of `assess --format json`.")
+    ] = Subject.SURVEY,
+    output: Annotated[pathlib.Path | None, typer.Option("--output", help="Write to this file instead.")] = None,
+) -> None:
+    """Print a JSON Schema."""
+    from engine.decision.schema import assessment_schema, survey_schema
+
+    found = survey_schema() if of is Subject.SURVEY else assessment_schema()
+    deliver(json.dumps(found, indent=2, ensure_ascii=False) + "\n", output)
