@@ -33,7 +33,8 @@ def bears_on(base: RuleBase, evaluation: Evaluation) -> dict[str, frozenset[str]
                 touched |= reaches.get(f"decided.{choice}", set())
         for name in [name for name in reaches if name.startswith("found.")]:
             for rule in base.rules:
-                if any(f"found.{key}" == name for key, _ in rule.adds):
+                open_still = evaluation.ever[rule.id] is Truth.UNKNOWN
+                if open_still and any(f"found.{key}" == name for key, _ in rule.adds):
                     for source in _open_sources(rule, evaluation):
                         reaches.setdefault(source, set()).update(reaches[name])
     return {name: frozenset(reaches[name]) for name in facts() if reaches.get(name)}

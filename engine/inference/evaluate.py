@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from engine.facts.values import Value
-from engine.inference.truth import Truth, conjunction, disjunction
-from engine.inference.view import View
+from engine.facts.values import State, Value
+from engine.inference.network import ChoiceNet, Network, SetNet, StageNet, Truths, network_of
+from engine.inference.truth import Truth
+from engine.inference.view import comparable, of_decision, of_set
 from engine.rulebase.conditions import UNDECIDED
-from engine.rulebase.model import STAGES, Choice
-from engine.rulebase.rules import Rule, RuleBase
+from engine.rulebase.rules import RuleBase
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,88 +63,99 @@ class Evaluation:
 
 def evaluate(base: RuleBase, values: Mapping[str, Value]) -> Evaluation:
     """Evaluate every stage in order. `values` holds facts and readings; one left out is unknown."""
-    run = _Run(base, values)
-    for stage in STAGES:
+    network = network_of(base)
+    run = _Run(network, values)
+    run.facts()
+    for stage in network.stages:
         run.stage(stage)
     return run.result()
 
 
 class _Run:
-    def __init__(self, base: RuleBase, values: Mapping[str, Value]) -> None:
-        self._base = base
-        self._now = View(values, now=True)
-        self._ever = View(values, now=False)
-        self._truth_now: dict[str, Truth] = {}
-        self._truth_ever: dict[str, Truth] = {}
+    """One evaluation: the truths of all tests, now and over every way the unknown could be filled in."""
+
+    def __init__(self, network: Network, values: Mapping[str, Value]) -> None:
+        self._network = network
+        self._values = values
+        self._tests_now: Truths = [1] * network.tests
+        self._tests_ever: Truths = [1] * network.tests
+        self._now: Truths = [0] * len(network.rule_ids)
+        self._ever: Truths = [0] * len(network.rule_ids)
         self._outcomes: dict[str, Outcome] = {}
         self._sets: dict[str, Membership] = {}
 
-    def stage(self, stage: str) -> None:
-        rules = self._base.by_stage[stage]
-        for rule in rules:
-            self._truth_now[rule.id] = self._now.truth(rule.when)
-            self._truth_ever[rule.id] = self._ever.truth(rule.when)
-        for choice in self._base.choices_of[stage]:
-            outcome = decide(choice, rules, self._truth_now, self._truth_ever)
-            self._outcomes[choice.id] = outcome
-            self._now.may_decide[choice.id] = frozenset((outcome.option,))
-            self._ever.may_decide[choice.id] = frozenset(outcome.possible)
-        for each in self._base.sets.values():
-            if each.closes == stage:
-                self._close(each.id)
+    def facts(self) -> None:
+        now, ever = self._tests_now, self._tests_ever
+        for tests in self._network.facts:
+            value = self._values.get(tests.variable.name)
+            if value is None or value.state is State.UNKNOWN:
+                if tests.known is not None:
+                    now[tests.known] = 0
+                if tests.unknown is not None:
+                    now[tests.unknown] = 2
+                continue
+            if value.state is State.KNOWN:
+                compared = comparable(tests.variable, value)
+                for number, holds in tests.comparisons:
+                    now[number] = ever[number] = 2 if holds(compared) else 0
+            else:
+                for number, _ in tests.comparisons:
+                    now[number] = ever[number] = 0
+            if tests.known is not None:
+                now[tests.known] = ever[tests.known] = 2 if value.known else 0
+            if tests.unknown is not None:
+                now[tests.unknown] = ever[tests.unknown] = 0
 
-    def _close(self, name: str) -> None:
-        now, sure, may = set(), set(), set()
-        for rule in self._base.rules:
-            for key, member in rule.adds:
-                if key == name and rule.id in self._truth_now:
-                    if self._truth_now[rule.id] is Truth.TRUE:
-                        now.add(member)
-                    if self._truth_ever[rule.id] is Truth.TRUE:
-                        sure.add(member)
-                    elif self._truth_ever[rule.id] is Truth.UNKNOWN:
-                        may.add(member)
-        membership = Membership(frozenset(now), frozenset(sure), frozenset(may - sure))
-        self._sets[name] = membership
-        self._now.sure[name], self._now.may_hold[name] = membership.now, frozenset()
-        self._ever.sure[name], self._ever.may_hold[name] = membership.sure, membership.may
+    def stage(self, stage: StageNet) -> None:
+        for number, rule in stage.rules:
+            self._now[number] = rule(self._tests_now)
+            self._ever[number] = rule(self._tests_ever)
+        for choice in stage.choices:
+            outcome = Outcome(choice.id, self._taken(choice), self._possible(choice))
+            self._outcomes[choice.id] = outcome
+            now, possible = frozenset((outcome.option,)), frozenset(outcome.possible)
+            for number, wanted in choice.tests:
+                self._tests_now[number] = of_decision(wanted, now)
+                self._tests_ever[number] = of_decision(wanted, possible)
+        for each in stage.sets:
+            held = self._close(each)
+            for number, test in each.tests:
+                self._tests_now[number] = of_set(test, held.now, frozenset())
+                self._tests_ever[number] = of_set(test, held.sure, held.may)
+
+    def _taken(self, choice: ChoiceNet) -> str:
+        """The first option that stands now; a rule that is not known to hold does not act."""
+        for option in choice.options:
+            if (option.open or any(self._now[rule] == 2 for rule in option.support)) and not any(
+                self._now[rule] == 2 for rule in option.against
+            ):
+                return option.id
+        return UNDECIDED
+
+    def _possible(self, choice: ChoiceNet) -> tuple[str, ...]:
+        possible = []
+        for option in choice.options:
+            support = 2 if option.open else max((self._ever[rule] for rule in option.support), default=0)
+            stands = min(support, 2 - max((self._ever[rule] for rule in option.against), default=0))
+            if stands:
+                possible.append(option.id)
+            if stands == 2:
+                return tuple(possible)
+        return (*possible, UNDECIDED)
+
+    def _close(self, each: SetNet) -> Membership:
+        now = frozenset(member for rule, member in each.added_by if self._now[rule] == 2)
+        sure = frozenset(member for rule, member in each.added_by if self._ever[rule] == 2)
+        may = frozenset(member for rule, member in each.added_by if self._ever[rule] == 1)
+        self._sets[each.id] = held = Membership(now, sure, may - sure)
+        return held
 
     def result(self) -> Evaluation:
-        return Evaluation(self._now.values, self._truth_now, self._truth_ever, self._outcomes, self._sets)
-
-
-def decide(choice: Choice, rules: Iterable[Rule], now: Mapping[str, Truth], ever: Mapping[str, Truth]) -> Outcome:
-    """Decide one choice from the truth of the rules of its stage."""
-    supporters: dict[str, list[str]] = {option.id: [] for option in choice.options}
-    opponents: dict[str, list[str]] = {option.id: [] for option in choice.options}
-    for rule in rules:
-        for key, name in rule.supports:
-            if key == choice.id:
-                supporters[name].append(rule.id)
-        for key, name in rule.rules_out:
-            if key == choice.id:
-                opponents[name].append(rule.id)
-
-    def standing(option_id: str, is_open: bool, truth: Mapping[str, Truth], certain: bool) -> Truth:
-        support = disjunction(truth[rule] for rule in supporters[option_id])
-        against = disjunction(truth[rule] for rule in opponents[option_id])
-        if certain:  # a rule that is not known to hold does not act now
-            support = Truth.TRUE if support is Truth.TRUE else Truth.FALSE
-            against = Truth.TRUE if against is Truth.TRUE else Truth.FALSE
-        return conjunction((Truth.TRUE if is_open else support, against.negated))
-
-    taken = UNDECIDED
-    for option in choice.options:
-        if standing(option.id, option.open, now, certain=True) is Truth.TRUE:
-            taken = option.id
-            break
-    possible = []
-    for option in choice.options:
-        stands = standing(option.id, option.open, ever, certain=False)
-        if stands is not Truth.FALSE:
-            possible.append(option.id)
-        if stands is Truth.TRUE:
-            break
-    else:
-        possible.append(UNDECIDED)
-    return Outcome(choice.id, taken, tuple(possible))
+        ids = self._network.rule_ids
+        return Evaluation(
+            self._values,
+            {rule: Truth(truth) for rule, truth in zip(ids, self._now, strict=True)},
+            {rule: Truth(truth) for rule, truth in zip(ids, self._ever, strict=True)},
+            self._outcomes,
+            self._sets,
+        )

@@ -38,19 +38,20 @@ _STATES = (_UNKNOWN, _NOT_APPLICABLE)
 _END = "?end"
 _CASE = "case"
 
-# The engine's own limits: 16 joined facts, 64 comparisons true of one fact at once, 512 distinct comparisons and
-# 256 uses of one comparison in a ruleset. It does not report all of them, so each stage is cut up well below.
+# The engine's own limits: 16 joined facts; 64 comparisons true of one fact at once, and the `$or` they stand in count
+# too; in a ruleset 512 distinct comparisons and 256 uses of one. Past some of them it hangs or brings the process
+# down, so each stage is cut up well below.
 _MOST_JOINED = 12
 _MOST_OF_ONE_ATTRIBUTE = 40
 _MOST_COMPARISONS = 200
 _MOST_RULES = 100
-_MOST_WAYS = 2000
+_MOST_WAYS = 500
 
 # What the engine itself gives a meaning to, in a definition or in a fact.
 _RESERVED = (
     "sid id all any run count pri cap dist $s $m $i $or $and $eq $neq $lt $lte $gt $gte $ex $nex $not "
     "$mt $imt $iall $iany $forward $all $any $add $sub $mul $div $l $r"
-).split()
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -399,6 +400,7 @@ class _Machine:
         self._base = base
         self._marked: set[str] = set()
         self._raised: list[BaseException] = []
+        self._broken = ""
         self._held_by: dict[str, list[tuple[str, frozenset[str]]]] = {}
         attributes = _attributes(base.rules)
         _check_names(attributes.values())
@@ -411,6 +413,8 @@ class _Machine:
 
     def chain(self, values: Mapping[str, Value]) -> Forward:
         """Fire every stage for one case."""
+        if self._broken:
+            raise BedjointError(self._broken)
         seen = dict(values)
         fired: set[str] = set()
         options: dict[str, str] = {}
@@ -457,7 +461,10 @@ class _Machine:
         rules = {
             piece.name: {"all": piece.definition, "run": self._noting(piece.name)} for piece in (*pieces, end)
         }
-        self._host.register_rulesets({name: rules})
+        try:
+            self._host.register_rulesets({name: rules})
+        except Exception as error:
+            raise BedjointError(f"durable-rules cannot hold {pieces[0].name} to {pieces[-1].name}") from error
         reads = {attribute.name: attribute for piece in pieces for attribute, _ in piece.joins}
         return _Ruleset(name, tuple(reads.values()))
 
@@ -487,35 +494,38 @@ class _Machine:
         ]
         self._marked.clear()
         self._raised.clear()
-        state: Any = None
+        states: list[Any] = []
         try:
             if facts:  # an empty list brings the process down
                 # Raised after all facts have been taken in, where some fact passed no test of the ruleset.
                 with contextlib.suppress(self._engine.MessageNotHandledException):
-                    self._look_at(self._host.assert_facts(ruleset.name, facts), ruleset)
-            # Every ruleset has a rule for the end. It also lets run what waited behind a fact not accepted.
-            state = self._host.assert_fact(ruleset.name, {_END: 1, "id": _END, "sid": _CASE})
+                    states.append(self._host.assert_facts(ruleset.name, facts))
+            # Every ruleset has a rule for the end. It also lets run what waited behind a fact that passed no test.
+            states.append(self._host.assert_fact(ruleset.name, {_END: 1, "id": _END, "sid": _CASE}))
+        except self._engine.MessageObservedException as error:
+            raise BedjointError(f"an earlier case stayed behind in {ruleset.name}") from error
+        except Exception as error:
+            self._broken = f"durable-rules failed in {ruleset.name}: {error!r}"
+            raise BedjointError(self._broken) from error
         finally:
-            self._forget(ruleset)
-        self._look_at(state, ruleset)
+            # After an error of its own the engine has half a state, and deleting that brings the process down.
+            if not self._broken:
+                with contextlib.suppress(Exception):  # there may be no state yet
+                    self._host.delete_state(ruleset.name, _CASE)
+        if self._raised:
+            raise self._raised[0]
+        for state in states:
+            self._look_at(state, ruleset)
         if _END not in self._marked:
             raise BedjointError(f"durable-rules did not reach the end of {ruleset.name}")
 
     def _look_at(self, state: Any, ruleset: _Ruleset) -> None:
         """What a call returned: the state of the case, or None where nothing fired. It holds what went wrong."""
-        if self._raised:
-            raise self._raised[0]
         if state is None:
             return
         if not isinstance(state, dict) or "exception" in state:
             wrong = state["exception"] if isinstance(state, dict) else "it stopped before the last rule"
             raise BedjointError(f"durable-rules failed in {ruleset.name}: {wrong}")
-
-    def _forget(self, ruleset: _Ruleset) -> None:
-        # There is no state where the first fact already failed. One that stayed behind would not go unnoticed:
-        # the ids of the next case would be taken.
-        with contextlib.suppress(Exception):
-            self._host.delete_state(ruleset.name, _CASE)
 
 
 def _quiet_host(engine: types.ModuleType) -> Any:
@@ -535,26 +545,29 @@ def _in_rulesets(pieces: Iterable[_Piece]) -> Iterator[list[_Piece]]:
     taken: list[_Piece] = []
     loads: dict[str, set[str]] = {}
     for piece in pieces:
-        grown = {name: set(load) for name, load in loads.items()}
-        for name, load in piece.loads():
-            grown.setdefault(name, set()).update(load)
-        too_much = (
-            len(taken) >= _MOST_RULES
-            or sum(map(len, grown.values())) > _MOST_COMPARISONS
-            or any(len(load) > _MOST_OF_ONE_ATTRIBUTE for load in grown.values())
-        )
-        if taken and too_much:
+        own = dict(piece.loads())
+        if _too_much(own):
+            raise BedjointError(
+                f"{piece.name} puts too many tests to one fact for durable-rules: split the rule"
+            )
+        grown = {**loads, **{name: loads.get(name, set()) | load for name, load in own.items()}}
+        if len(taken) == _MOST_RULES or _too_much(grown):
             yield taken
-            taken, grown = [], dict(piece.loads())
+            taken, grown = [], own
         taken.append(piece)
         loads = grown
     if taken:
         yield taken
 
 
+def _too_much(loads: Mapping[str, set[str]]) -> bool:
+    each = [len(load) for load in loads.values()]
+    return max(each, default=0) > _MOST_OF_ONE_ATTRIBUTE or sum(each) > _MOST_COMPARISONS
+
+
 def _check_names(attributes: Iterable[_Attribute]) -> None:
     """Two names of one hash are one name to the engine."""
-    names = [*_RESERVED, _END, _CASE, *(f"m_{index}" for index in range(_MOST_JOINED)), "m"]
+    names = [*_RESERVED.split(), _END, _CASE, *(f"m_{index}" for index in range(_MOST_JOINED)), "m"]
     for attribute in attributes:
         names += [attribute.name, attribute.steps]
         if set(_STATES) & set(attribute.variable.options):

@@ -66,23 +66,27 @@ class View:
         return Truth.TRUE if holds(test, comparable(test.variable, value)) else Truth.FALSE
 
     def _of_decision(self, test: Test) -> Truth:
-        key = test.variable.name.partition(".")[2]
-        possible = self.may_decide.get(key)
-        if possible is None:
-            return Truth.UNKNOWN
-        matching = possible.intersection(test.operand)
-        return Truth.FALSE if not matching else Truth.TRUE if matching == possible else Truth.UNKNOWN
+        possible = self.may_decide.get(test.variable.name.partition(".")[2])
+        return Truth.UNKNOWN if possible is None else of_decision(frozenset(test.operand), possible)
 
     def _of_set(self, test: Test) -> Truth:
         key = test.variable.name.partition(".")[2]
-        if key not in self.sure:
-            return Truth.UNKNOWN
-        sure, may = self.sure[key], self.may_hold[key]
-        if test.op == "empty":
-            return Truth.FALSE if sure else Truth.UNKNOWN if may else Truth.TRUE
-        if sure.intersection(test.operand):
-            return Truth.TRUE
-        return Truth.UNKNOWN if may.intersection(test.operand) else Truth.FALSE
+        return of_set(test, self.sure[key], self.may_hold[key]) if key in self.sure else Truth.UNKNOWN
+
+
+def of_decision(wanted: frozenset[object], possible: frozenset[str]) -> Truth:
+    """The truth of a test on a decision that is one of `possible`."""
+    matching = possible & wanted
+    return Truth.FALSE if not matching else Truth.TRUE if matching == possible else Truth.UNKNOWN
+
+
+def of_set(test: Test, sure: frozenset[str], may: frozenset[str]) -> Truth:
+    """The truth of a test on a set that holds `sure` and may hold `may`."""
+    if test.op == "empty":
+        return Truth.FALSE if sure else Truth.UNKNOWN if may else Truth.TRUE
+    if sure.intersection(test.operand):
+        return Truth.TRUE
+    return Truth.UNKNOWN if may.intersection(test.operand) else Truth.FALSE
 
 
 def holds(test: Test, value: Comparable) -> bool:

@@ -86,9 +86,7 @@ def equilibrium_height_mm(wall: WettedWall) -> float | None:
     return sqrt(a / c)
 
 
-def equilibrium_height_with_gravity_mm(
-    wall: WettedWall, conductivity_mm_per_min: float | None
-) -> float | None:
+def equilibrium_height_with_gravity_mm(wall: WettedWall, conductivity_mm_per_min: float | None) -> float | None:
     """Give the equilibrium height, mm, when gravity pulls back: a/h - c h - K/w = 0.
 
     `conductivity_mm_per_min` is the saturated hydraulic conductivity K (zero or more; 1 m/s is 60 000
@@ -116,13 +114,7 @@ def daily_flow_l_per_m(wall: WettedWall) -> float | None:
     height = equilibrium_height_mm(wall)
     if height is None or wall.evaporation_mm_per_min is None or wall.evaporating_faces is None:
         return None
-    return (
-        wall.evaporating_faces
-        * wall.evaporation_mm_per_min
-        * height
-        * _MINUTES_PER_DAY
-        / _MM2_PER_LITRE_PER_M
-    )
+    return wall.evaporating_faces * wall.evaporation_mm_per_min * height * _MINUTES_PER_DAY / _MM2_PER_LITRE_PER_M
 
 
 def residence_days(wall: WettedWall) -> float | None:

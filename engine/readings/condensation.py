@@ -69,9 +69,7 @@ def dew_margin_k(air_c: float | None, rh_percent: float | None, surface_c: float
     return surface_c - dew_c
 
 
-def surface_rh_percent(
-    air_c: float | None, rh_percent: float | None, surface_c: float | None
-) -> float | None:
+def surface_rh_percent(air_c: float | None, rh_percent: float | None, surface_c: float | None) -> float | None:
     """Give the relative humidity of the room's air where it touches a surface, %.
 
     The vapour pressure of the room over the saturation pressure at the surface. Above 100, water condenses.
@@ -82,9 +80,7 @@ def surface_rh_percent(
     return 100 * vapour / saturation
 
 
-def temperature_factor(
-    surface_c: float | None, inside_c: float | None, outside_c: float | None
-) -> float | None:
+def temperature_factor(surface_c: float | None, inside_c: float | None, outside_c: float | None) -> float | None:
     """Give the temperature factor f_Rsi: (surface - outside) / (inside - outside).
 
     Source: BS EN ISO 13788 (from memory). `None` also when inside and outside are equally warm, since the
@@ -115,9 +111,7 @@ def minimum_temperature_factor(
         outside("the limit on surface relative humidity (%)", surface_rh_limit_percent, above=0, at_most=100),
     )
     vapour = vapour_pressure_pa(inside_c, rh_percent)
-    least_surface_c = (
-        None if vapour is None else saturation_temperature_c(100 * vapour / surface_rh_limit_percent)
-    )
+    least_surface_c = None if vapour is None else saturation_temperature_c(100 * vapour / surface_rh_limit_percent)
     if inside_c is not None and outside_c is not None and inside_c <= outside_c:
         return None
     return temperature_factor(least_surface_c, inside_c, outside_c)
@@ -138,8 +132,7 @@ def plane_temperature_factor(u_value_w_m2k: float | None, r_si_m2k_w: float | No
     factor = 1 - u_value_w_m2k * r_si_m2k_w
     if factor < 0:
         raise ValueError(
-            f"the inner surface resistance ({r_si_m2k_w} m²K/W) is more than the whole wall's "
-            f"(1/{u_value_w_m2k} m²K/W)"
+            f"the inner surface resistance ({r_si_m2k_w} m²K/W) is more than the whole wall's (1/{u_value_w_m2k} m²K/W)"
         )
     return factor
 

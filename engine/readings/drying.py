@@ -73,9 +73,7 @@ def by_thickness_class(
         _bad_thickness(thickness_mm),
         outside("the drying rate (mm/month)", mm_per_month_above, above=0),
         None if edges else "a table of drying times needs at least one class",
-        None
-        if edges == sorted(set(edges))
-        else f"thickness classes must go from thin to thick, not {edges} mm",
+        None if edges == sorted(set(edges)) else f"thickness classes must go from thin to thick, not {edges} mm",
     )
     if thickness_mm is None:
         return None
@@ -85,9 +83,7 @@ def by_thickness_class(
     return DryingTime(row.from_months * DAYS_PER_MONTH, row.to_months * DAYS_PER_MONTH, source_id)
 
 
-def by_square_law(
-    thickness_mm: float | None, p_days_per_cm2: float | None, source_id: str
-) -> DryingTime | None:
+def by_square_law(thickness_mm: float | None, p_days_per_cm2: float | None, source_id: str) -> DryingTime | None:
     """Give the drying time of the square law t = p s^2: s the thickness in cm, p in days/cm2.
 
     The material's constant is never assumed: fired brick and limestone differ by a factor of four. Whether

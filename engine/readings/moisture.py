@@ -78,9 +78,7 @@ def mass_problems(
         if dish_g is None:
             continue
         if mass_g <= dish_g:
-            problems.append(
-                f"the {name} sample with its dish ({mass_g} g) weighs no more than the dish ({dish_g} g)"
-            )
+            problems.append(f"the {name} sample with its dish ({mass_g} g) weighs no more than the dish ({dish_g} g)")
         elif resolution_g is not None and mass_g < dish_g + resolution_g:
             problems.append(
                 f"the {name} sample without its dish ({mass_g - dish_g:g} g) weighs less than the balance "
@@ -144,9 +142,7 @@ def hmc_standard_uncertainty(masses: Masses, basis: Basis) -> float | None:
     """Give the standard uncertainty of the HMC, percentage points; as `mc_standard_uncertainty`."""
     if masses.dish_g is None or masses.conditioned_g is None or masses.dry_g is None:
         return None
-    return _propagated(
-        masses.resolution_g, *_slopes(masses.dish_g, masses.conditioned_g, masses.dry_g, basis)
-    )
+    return _propagated(masses.resolution_g, *_slopes(masses.dish_g, masses.conditioned_g, masses.dry_g, basis))
 
 
 def excess_standard_uncertainty(masses: Masses, basis: Basis) -> float | None:
@@ -220,9 +216,7 @@ def saturation_percent(u_percent: float | None, u_max_percent: float | None) -> 
     return 100 * u_percent / u_max_percent
 
 
-def _content_percent(
-    dish_g: float | None, moist_g: float | None, dry_g: float | None, basis: Basis
-) -> float | None:
+def _content_percent(dish_g: float | None, moist_g: float | None, dry_g: float | None, basis: Basis) -> float | None:
     if dish_g is None or moist_g is None or dry_g is None:
         return None
     return 100 * (moist_g - dry_g) / ((moist_g if basis == "wet" else dry_g) - dish_g)

@@ -58,7 +58,7 @@ class Rule:
         return "must" if self.raw.basis == "standard" else "should"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RuleBase:
     """A whole version, compiled. `digest` is of its contents, whatever their layout."""
 
