@@ -69,6 +69,8 @@ def exit_code_of(arguments: list[str]) -> int:
             raise
         _say(f"internal error: {type(error).__name__}: {error}; set BEDJOINT_DEBUG=1 to see where")
         return EXIT_INTERNAL
+    if code == EXIT_INTERRUPTED:
+        _say("interrupted")
     return int(code) if isinstance(code, int) else 0
 
 

@@ -1,12 +1,16 @@
 """Surveys made at random from the vocabulary: consistent, with a chosen share of facts left unknown."""
 
+import copy
 import datetime as dt
+import functools
+import pathlib
 import random
 from typing import Any
 
 from hypothesis import strategies as st
 
 from engine.facts.contradictions import contradictions
+from engine.facts.document import read_document
 from engine.facts.intake import SurveyFile, parse_survey
 from engine.facts.resolve import applies
 from engine.facts.survey import Survey
@@ -102,12 +106,44 @@ def survey_file(data: dict[str, Any]) -> SurveyFile:
     return parse_survey(yaml.safe_dump(data, sort_keys=False).encode(), "generated.yaml", TODAY)
 
 
+@functools.cache
+def _demo_walls() -> tuple[tuple[dict[str, Any], dict[str, Any]], ...]:
+    folder = pathlib.Path(__file__).parent.parent / "scenarios_demo"
+    found = []
+    for path in sorted(folder.glob("*.yaml")):
+        data = read_document(path).data
+        found += [(data["property"], wall) for wall in data["walls"]]
+    return tuple(found)
+
+
+def survey_near_demo(rng: random.Random, changes: int) -> dict[str, Any]:
+    """A demo wall with some of its facts changed or left out: unlike wholly random ones, many of these are treated."""
+    holder, wall = copy.deepcopy(rng.choice(_demo_walls()))
+    data = {"property": {**holder, "survey_date": "2026-06-15"}, "walls": [wall]}
+    for name in rng.sample(list(facts()), changes):
+        section, _, field = name.partition(".")
+        section_data = data["property"] if section == "property" else wall.setdefault(section, {})
+        if rng.random() < 0.3:
+            section_data.pop(field, None)
+        else:
+            section_data[field] = fact_value(rng, facts()[name])
+    return without_contradictions(data)
+
+
+def any_survey(rng: random.Random, unknown_share: float) -> dict[str, Any]:
+    """A wholly random survey, or more often one near a demo wall."""
+    if rng.random() < 0.3:
+        return survey_data(rng, unknown_share)
+    return survey_near_demo(rng, rng.choice((0, 1, 2, 3, 5, 8, 13)))
+
+
 def surveys(
     unknown_shares: tuple[float, ...] = (0.0, 0.15, 0.5, 0.9), walls: int = 1
 ) -> st.SearchStrategy[dict[str, Any]]:
     """A strategy of generated surveys."""
-    return st.builds(
-        lambda seed, share: survey_data(random.Random(seed), share, walls),
-        st.integers(0, 2**40),
-        st.sampled_from(unknown_shares),
-    )
+
+    def make(seed: int, share: float) -> dict[str, Any]:
+        rng = random.Random(seed)
+        return any_survey(rng, share) if walls == 1 else survey_data(rng, share, walls)
+
+    return st.builds(make, st.integers(0, 2**40), st.sampled_from(unknown_shares))

@@ -93,7 +93,8 @@ class Noted(Generic[T]):
 
     @classmethod
     def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        inner = handler(schema["schema"])
+        # Through a list, since the handler leaves out what annotations add to the schema it is called with.
+        inner = handler(core_schema.list_schema(schema["schema"]))["items"]
         return {
             "anyOf": [
                 inner,
