@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from cli.wording import (
     MAIN_CHOICES,
     grade,
+    joined,
     line_in_words,
     reference,
     sentence,
@@ -45,7 +46,7 @@ def _wall(assessment: Assessment, wall: WallDecided) -> Iterator[str]:
             yield from ("", f"## {escaped(found.title)}", "")
             for item in found.items:
                 detail = f" {escaped(item.detail)}" if item.detail else ""
-                yield f"- *{item.word}*: {escaped(item.says)}.{detail} ({', '.join(item.rules)})"
+                yield f"- *{item.word}*: {escaped(joined([item.says]))}{detail} ({', '.join(item.rules)})"
     if wall.open_questions:
         yield from ("", "## Open questions, the most decisive first", "")
         for number, question in enumerate(wall.open_questions, 1):
@@ -76,7 +77,7 @@ def _decisions(wall: WallDecided) -> Iterator[str]:
     causes = wall.found("causes").items
     if causes:
         yield ""
-        yield f"What else wets the wall: {'; '.join(escaped(item.says) for item in causes)}."
+        yield f"What else wets the wall: {escaped(joined(item.says for item in causes))}"
     rejected = [
         (option, name) for name in MAIN_CHOICES for option in wall.choice(name).not_taken if option.why == "ruled_out"
     ]

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 from cli.terminal import Page
 from cli.wording import (
-    LINE_CHOICES,
     MAIN_CHOICES,
     grade,
+    joined,
     line_in_words,
     reference,
     sentence,
@@ -51,14 +51,12 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
         found = wall.found(name)
         if found.items:
             page.heading(found.title)
-            page.rows(((item.word, item.says, _WORD_STYLE[item.word]) for item in found.items), 9)
+            page.rows(((i.word, f"{i.says} ({', '.join(i.rules)})", _WORD_STYLE[i.word]) for i in found.items), 9)
         if found.might_be_added:
             members = ", ".join(each.replace("_", " ") for each in found.might_be_added)
             page.line(f"  Might be added once open facts are known: {members}")
     _open(page, wall)
-    if wall.assumed:
-        page.heading("Taken on trust")
-        page.rows(((a.established, f"{a.fact}: {a.value} ({a.where})", "") for a in wall.assumed), 9)
+    _on_trust(page, wall)
     page.heading("Sources")
     page.rows((("-", source_line(cite), "") for cite in sources_of(_shown_rules(wall))), 1)
     page.blank()
@@ -75,7 +73,7 @@ def _decisions(page: Page, wall: WallDecided) -> None:
     rows = [_decision("VERDICT", verdict), _decision("Damp", damp)]
     causes = wall.found("causes").items
     if causes:
-        rows.append(("Also", "; ".join(item.says for item in causes), ""))
+        rows.append(("Also", joined(item.says for item in causes), ""))
     rows += [
         _decision("Medium", medium),
         ("Line", f"{sentence(line)}  {line_status}", _STATUS_STYLE[line_status.strip("[]")]),
@@ -89,25 +87,17 @@ def _decision(label: str, choice: ChoiceDecided) -> tuple[str, str, str]:
 
 
 def _shown_rules(wall: WallDecided) -> list[RuleApplied]:
-    """The rules behind the main choices, the works and the notices: those whose sources the page lists."""
-    shown = {rule for name in MAIN_CHOICES for rule in wall.choice(name).rules}
-    for name in ("works", "tests", "notices", "cautions"):
-        shown.update(rule for item in wall.found(name).items for rule in item.rules)
+    """The rules behind the main choices: those whose sources the page lists."""
+    names = [name for name in MAIN_CHOICES if wall.choice(name).option not in ("no_line", "none_needed")]
+    shown = {rule for name in names for rule in wall.choice(name).rules}
     return [rule for rule in wall.rules if rule.id in shown]
 
 
 def _why(page: Page, wall: WallDecided) -> None:
     page.heading("Why")
-    by_id = {rule.id: rule for rule in wall.rules}
-    said: set[str] = set()
-    for name in MAIN_CHOICES:
-        for rule_id in wall.choice(name).rules:
-            if rule_id in said or (name in LINE_CHOICES and wall.choice(name).option in ("no_line", "none_needed")):
-                continue
-            said.add(rule_id)
-            rule = by_id[rule_id]
-            sources = "; ".join(dict.fromkeys(reference(cite) for cite in rule.cites))
-            page.rows([(rule_id, f"{rule.title}. ({grade(rule)}: {sources})", "")], 5)
+    for rule in _shown_rules(wall):
+        sources = "; ".join(dict.fromkeys(reference(cite) for cite in rule.cites))
+        page.rows([(rule.id, f"{rule.title}. [{grade(rule)}: {sources}]", "")], 5)
 
 
 def _not_taken(page: Page, wall: WallDecided) -> None:
@@ -126,6 +116,15 @@ def _not_taken(page: Page, wall: WallDecided) -> None:
     if rows:
         page.heading("Not taken")
         page.rows(rows, 14)
+
+
+def _on_trust(page: Page, wall: WallDecided) -> None:
+    if not wall.assumed:
+        return
+    page.heading("Taken on trust")
+    for how in dict.fromkeys(each.established for each in wall.assumed):
+        facts = [f"{a.fact} ({a.value})" for a in wall.assumed if a.established == how]
+        page.rows([(how, ", ".join(facts), "")], 9)
 
 
 def _open(page: Page, wall: WallDecided) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from engine.decision.model import ChoiceDecided, Citation, RuleApplied, WallDecided
 
@@ -24,7 +24,7 @@ def sentence(text: str) -> str:
 
 def status_of(choice: ChoiceDecided) -> str:
     """The status in brackets; where it is open, what else it could be."""
-    others = [option for option in choice.possible if option != choice.option]
+    others = [option for option in choice.possible if option not in (choice.option, "undecided")]
     if choice.status == "settled" or not others:
         return f"[{choice.status}]"
     return f"[{choice.status}; could be {', '.join(others)}]"
@@ -48,8 +48,13 @@ def grade(rule: RuleApplied) -> str:
 
 
 def reference(cite: Citation) -> str:
-    """One citation, short: the title or number, with its clause where known."""
-    return f"{cite.title}, {cite.clause}" if cite.clause else cite.title
+    """One citation, short, with its clause where known."""
+    return f"{cite.short}, {cite.clause}" if cite.clause else cite.short
+
+
+def joined(texts: Iterable[str]) -> str:
+    """Sentences one after the other, each with its full stop."""
+    return " ".join(sentence(text.rstrip(".")) + "." for text in texts)
 
 
 def sources_of(rules: Sequence[RuleApplied]) -> list[Citation]:
@@ -64,4 +69,6 @@ def sources_of(rules: Sequence[RuleApplied]) -> list[Citation]:
 def source_line(cite: Citation) -> str:
     """A source for a list: title, edition, how far it was seen."""
     seen = SEEN[cite.seen]
-    return cite.title + (f" ({cite.edition})" if cite.edition else "") + (f"; {seen}" if seen else "")
+    edition = f" ({cite.edition})" if cite.edition else ""
+    name = "" if cite.title.startswith(cite.short) else f"{cite.short}: "
+    return f"{name}{cite.title}{edition}{'; ' + seen if seen else ''}"

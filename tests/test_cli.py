@@ -25,7 +25,7 @@ walls:
 """
 
 
-@pytest.fixture()
+@pytest.fixture
 def survey(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "s.yaml").write_text(GOOD)

@@ -89,7 +89,7 @@ def test_filling_in_unknown_facts_never_contradicts_what_was_settled(data, seed,
         holder = filled["property"] if section == "property" else filled["walls"][0].setdefault(section, {})
         holder[field] = fact_value(rng, facts()[name])
     filled = without_contradictions(filled)
-    for path, value in ((name, value) for name, value in values.items() if value.known):
+    for path in (name for name, value in values.items() if value.known):
         section, _, field = path.partition(".")
         holder = filled["property"] if section == "property" else filled["walls"][0][section]
         if field not in holder:

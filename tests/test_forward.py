@@ -70,16 +70,11 @@ def make_base(rules, choices=(), sets=None, variables=VARIABLES):
             **rule,
         }
         made.append(compiled(RawRule.model_validate(raw), parser.parse(raw["when"], ()), f"test:{index}"))
-    text = json.dumps(
-        [rules, list(choices), sets, [str(each) for each in variables]], sort_keys=True, default=str
-    )
+    text = json.dumps([rules, list(choices), sets, [str(each) for each in variables]], sort_keys=True, default=str)
     return RuleBase(
         Manifest.model_construct(version="2026.1", in_force_from=dt.date(2026, 1, 1)),
         choice_models,
-        {
-            n: SetOfFindings.model_validate({"id": n, "closes": s, "title": n * 3})
-            for n, (s, _) in sets.items()
-        },
+        {n: SetOfFindings.model_validate({"id": n, "closes": s, "title": n * 3}) for n, (s, _) in sets.items()},
         {n: {m: Member.model_construct(id=m) for m in members} for n, (_, members) in sets.items()},
         {},
         tuple(sorted(made, key=lambda rule: rule.id)),
@@ -215,11 +210,7 @@ def test_nested_conditions():
     when = {
         "all": [
             {"any": [{"wall.brick": "solid"}, {"not": {"wall.thick_mm": {"below": 300}}}]},
-            {
-                "not": {
-                    "any": [{"wall.leak": True}, {"all": [{"wall.face": "render"}, {"wall.signs": "none"}]}]
-                }
-            },
+            {"not": {"any": [{"wall.leak": True}, {"all": [{"wall.face": "render"}, {"wall.signs": "none"}]}]}},
         ]
     }
     dry = {"wall.leak": known(False), "wall.face": known("render"), "wall.signs": known(frozenset({"rot"}))}
@@ -228,9 +219,7 @@ def test_nested_conditions():
     assert not fires(when, {**dry, "wall.brick": known("cob"), "wall.thick_mm": known(299)})
     assert not fires(when, {**dry, "wall.brick": known("solid"), "wall.signs": known(frozenset())})
     assert not fires(when, {**dry, "wall.brick": known("solid"), "wall.signs": UNKNOWN_VALUE})
-    assert fires(
-        when, {**dry, "wall.face": known("bare"), "wall.signs": UNKNOWN_VALUE, "wall.brick": known("solid")}
-    )
+    assert fires(when, {**dry, "wall.face": known("bare"), "wall.signs": UNKNOWN_VALUE, "wall.brick": known("solid")})
 
 
 def test_a_condition_that_always_holds_and_one_that_never_does():
@@ -269,9 +258,7 @@ def three_stages():
             },
             {
                 "stage": "suitability",
-                "when": {
-                    "all": [{"decided.cause": ["rising", UNDECIDED]}, {"found.tests": {"includes": "probe"}}]
-                },
+                "when": {"all": [{"decided.cause": ["rising", UNDECIDED]}, {"found.tests": {"includes": "probe"}}]},
                 "supports": {"verdict": ["treat"]},
             },
             {
@@ -340,9 +327,7 @@ def test_an_empty_set_is_told():
 
 def test_more_than_sixty_four_comparisons_true_of_one_fact():
     rules = [{"when": {"wall.thick_mm": {"at_least": 50 + step}}} for step in range(200)]
-    rules += [
-        {"when": {"wall.brick": {"is_not": "cob"}, "wall.thick_mm": {"above": 100 + n}}} for n in range(200)
-    ]
+    rules += [{"when": {"wall.brick": {"is_not": "cob"}, "wall.thick_mm": {"above": 100 + n}}} for n in range(200)]
     base = make_base(rules)
     for thick, fired in ((900, 400), (149, 100 + 49), (50, 1)):
         values = {"wall.thick_mm": known(thick), "wall.brick": known("solid")}
@@ -363,9 +348,7 @@ def test_more_than_five_hundred_and_twelve_conditions_in_a_stage():
 
 
 def test_many_rules_on_one_comparison_and_many_alternatives_of_one_attribute():
-    rules = [
-        {"when": {"wall.brick": "solid", "wall.thick_mm": {"at_least": 50 + n % 300}}} for n in range(600)
-    ]
+    rules = [{"when": {"wall.brick": "solid", "wall.thick_mm": {"at_least": 50 + n % 300}}} for n in range(600)]
     rules += [{"when": {"wall.brick": ["solid", "cob"], "wall.thick_mm": 100 + n}} for n in range(300)]
     base = make_base(rules)
     for brick in BRICK.options:
@@ -471,9 +454,7 @@ def test_what_an_action_raises_is_raised(machine, error):
 def test_an_exception_the_engine_kept_is_raised(machine, monkeypatch):
     base, compiled_machine = machine
     real = compiled_machine._host.assert_facts
-    monkeypatch.setattr(
-        compiled_machine._host, "assert_facts", lambda *args: {**real(*args), "exception": "something"}
-    )
+    monkeypatch.setattr(compiled_machine._host, "assert_facts", lambda *args: {**real(*args), "exception": "something"})
     with pytest.raises(BedjointError, match="something"):
         chain(base, {"wall.leak": known(True)})
 
@@ -530,9 +511,7 @@ def test_without_durable_rules(monkeypatch):
         chain(base, {})
 
 
-@pytest.mark.parametrize(
-    "error", [ImportError("undefined symbol: PyEval_CallObject"), ModuleNotFoundError("durable")]
-)
+@pytest.mark.parametrize("error", [ImportError("undefined symbol: PyEval_CallObject"), ModuleNotFoundError("durable")])
 def test_a_module_that_does_not_import_is_absent(monkeypatch, error):
     def broken(name):
         raise error
@@ -563,9 +542,7 @@ def random_value(rng, variable, edges=()):
             if edges and rng.random() < 0.8:
                 number = from_steps(variable, rng.choice(edges) + rng.choice((-1, 0, 1)))
             else:
-                number = from_steps(
-                    variable, round(rng.uniform(variable.ge, variable.le) / (variable.step or 1))
-                )
+                number = from_steps(variable, round(rng.uniform(variable.ge, variable.le) / (variable.step or 1)))
             number = min(max(number, variable.ge), variable.le)
             return known(int(number) if variable.whole else float(number))
         case "date":
@@ -756,9 +733,7 @@ def test_agrees_on_the_rule_base(base):
 def test_agrees_on_the_examples_of_the_rule_base(base):
     for rule in base.rules:
         example = {
-            name: value
-            for name, value in rule.examples.holds.items()
-            if not name.startswith(("decided.", "found."))
+            name: value for name, value in rule.examples.holds.items() if not name.startswith(("decided.", "found."))
         }
         values = example_values(example, base.variables)
         agreed(base, values, evaluate(base, values))

@@ -11,11 +11,7 @@ from engine.rulebase.load import load_rule_base, versions
 from engine.rulebase.model import STAGES
 
 BASES = {manifest.version: load_rule_base(manifest.version) for manifest in versions()}
-RULES = [
-    pytest.param(base, rule, id=f"{version}:{rule.id}")
-    for version, base in BASES.items()
-    for rule in base.rules
-]
+RULES = [pytest.param(base, rule, id=f"{version}:{rule.id}") for version, base in BASES.items() for rule in base.rules]
 
 
 def holds(base, rule, example):

@@ -129,7 +129,8 @@ def citations(rule: Rule, base: RuleBase) -> tuple[Citation, ...]:
     return tuple(
         Citation(
             source=cite.source,
-            title=(source := base.sources[cite.source]).title,
+            short=(source := base.sources[cite.source]).short,
+            title=source.title,
             kind=source.kind,
             edition=source.edition,
             seen=source.seen,

@@ -21,6 +21,7 @@ class Citation(Part):
     """One source a rule rests on, and what it says there in our own words."""
 
     source: str
+    short: str
     title: str
     kind: str
     edition: str | None

@@ -65,12 +65,16 @@ def _unknown(name: str, values: Mapping[str, Value]) -> bool:
 def open_questions(base: RuleBase, evaluation: Evaluation) -> tuple[OpenQuestion, ...]:
     """Every fact that could still change a choice, the most decisive first.
 
-    Each is answered in turn with every value that the rules tell apart; the facts whose answers change the verdict
-    most often come first, then the medium, then those that change or settle most choices.
+    First come the facts that a rule already holds against the answer because they are unknown, then the rest. Within
+    both, each fact is answered in turn with every value that the rules tell apart: those whose answers change the
+    verdict most often come first, then the medium, then those that change or settle most choices.
     """
     reach = bears_on(base, evaluation)
+    blocking = _blocking(base, evaluation)
     order = {name: index for index, name in enumerate(facts())}
-    ranked = sorted(reach, key=lambda name: (_rank(base, evaluation, facts()[name]), order[name]))
+    ranked = sorted(
+        reach, key=lambda name: (name not in blocking, _rank(base, evaluation, facts()[name]), order[name])
+    )
     return tuple(
         OpenQuestion(
             fact=name,
@@ -82,6 +86,19 @@ def open_questions(base: RuleBase, evaluation: Evaluation) -> tuple[OpenQuestion
         )
         for name in ranked
     )
+
+
+def _blocking(base: RuleBase, evaluation: Evaluation) -> set[str]:
+    """The unknown facts whose being unknown makes a rule hold that bears on a choice."""
+    return {
+        fact
+        for rule in base.rules
+        if rule.id in evaluation.fired and (rule.supports or rule.rules_out)
+        for test in rule.tests
+        if test.op == "unknown" and _unknown(test.variable.name, evaluation.values)
+        for fact in test.variable.from_facts
+        if _unknown(fact, evaluation.values)
+    }
 
 
 def _rank(base: RuleBase, evaluation: Evaluation, variable: Variable) -> tuple[float, ...]:

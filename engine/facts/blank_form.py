@@ -26,7 +26,7 @@ def blank_form(reference: str, survey_date: dt.date, wall_ids: Sequence[str]) ->
     lines = [
         "# A survey: one property and its walls. Leave what you have not looked at as `unknown`;",
         "# `none` means looked for and absent. A fact may say how it was established, for instance",
-        "#   thickness_mm: {value: 230, established: measured, by: tape at the door}",
+        '#   thickness_mm: {value: 230, established: measured, by: "tape, at the door"}',
         "# with established one of measured, observed, reported, assumed.",
         "form: 1",
         "property:",

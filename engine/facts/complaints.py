@@ -137,6 +137,9 @@ def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel], b
             )
             found = ", ".join(clipped(key) for key in keys) or "no value"
             hint = _near(str(keys[0]), ["value", "established", "by"]) if keys else ""
+            given = detail["input"]
+            if isinstance(given, dict) and any(given[key] is None for key in keys):
+                hint = "a text with a comma in it must stand in quotes"
         case "established":
             given = detail["input"]
             found = clipped(given.get("established")) if isinstance(given, dict) else found

@@ -264,9 +264,11 @@ class Moisture(Section):
         ),
     ] = UNKNOWN
     reported_profile: Annotated[
-        Noted[Literal["rising", "hygroscopic", "step_at_course", "wetter_outside", "surface_only", "even", "dry"]],
+        Noted[
+            Literal["none", "rising", "hygroscopic", "step_at_course", "wetter_outside", "surface_only", "even", "dry"]
+        ],
         Asked(
-            "If only a report's conclusion is to hand: which moisture profile does it state?",
+            "If only a report's conclusion is to hand: which moisture profile does it state (none: no report)?",
             "the laboratory's or an earlier surveyor's report",
             effort="ask",
         ),

@@ -204,7 +204,8 @@ class Ground(Section):
     level_mm: Annotated[
         Noted[Annotated[int, Field(ge=-5000, le=5000)]],
         Asked(
-            "How far is the outside ground above (+) or below (-) the inside floor finish, at its highest?",
+            "How far is the outside ground (for a party wall: the floor or ground on the other side) above (+) or "
+            "below (-) the inside floor finish, at its highest?",
             "level or tape through a door opening",
             "mm",
             1,
@@ -242,7 +243,9 @@ class Ground(Section):
     ] = UNKNOWN
     retains_earth: Annotated[
         Noted[YesNo],
-        Asked("Does the wall hold back earth above the inside floor?", "levels on both sides"),
+        Asked(
+            "Does the wall hold back a bank or fill that has to stay, above the inside floor?", "levels on both sides"
+        ),
     ] = UNKNOWN
     can_be_lowered: Annotated[
         Noted[YesNo],

@@ -407,9 +407,7 @@ class _Machine:
         ways = _Ways(attributes)
         pieces = {stage: self._pieces(stage, ways, attributes) for stage in STAGES}
         self._host = _quiet_host(self._engine)
-        self._rulesets = {
-            stage: [self._ruleset(each) for each in _in_rulesets(pieces[stage])] for stage in STAGES
-        }
+        self._rulesets = {stage: [self._ruleset(each) for each in _in_rulesets(pieces[stage])] for stage in STAGES}
 
     def chain(self, values: Mapping[str, Value]) -> Forward:
         """Fire every stage for one case."""
@@ -442,9 +440,7 @@ class _Machine:
         for rule in self._base.by_stage[stage]:
             for number, way in enumerate(ways.of(rule)):
                 joins = [
-                    (attribute, attribute.pattern(way[name]))
-                    for name, attribute in attributes.items()
-                    if name in way
+                    (attribute, attribute.pattern(way[name])) for name, attribute in attributes.items() if name in way
                 ]
                 # A way that joins more than the engine can is told in parts, and holds when all of them fired.
                 parts = [
@@ -458,9 +454,7 @@ class _Machine:
     def _ruleset(self, pieces: list[_Piece]) -> _Ruleset:
         name = f"bedjoint-{next(_NUMBERS)}"
         end = _Piece(_END, ())
-        rules = {
-            piece.name: {"all": piece.definition, "run": self._noting(piece.name)} for piece in (*pieces, end)
-        }
+        rules = {piece.name: {"all": piece.definition, "run": self._noting(piece.name)} for piece in (*pieces, end)}
         try:
             self._host.register_rulesets({name: rules})
         except Exception as error:
@@ -489,8 +483,7 @@ class _Machine:
     def _pass(self, ruleset: _Ruleset, values: Mapping[str, Value]) -> None:
         """Assert what one ruleset reads. Facts are told apart by their ids, one case by its session."""
         facts = [
-            {**attribute.told(values), "id": f"{index}", "sid": _CASE}
-            for index, attribute in enumerate(ruleset.reads)
+            {**attribute.told(values), "id": f"{index}", "sid": _CASE} for index, attribute in enumerate(ruleset.reads)
         ]
         self._marked.clear()
         self._raised.clear()
@@ -547,9 +540,7 @@ def _in_rulesets(pieces: Iterable[_Piece]) -> Iterator[list[_Piece]]:
     for piece in pieces:
         own = dict(piece.loads())
         if _too_much(own):
-            raise BedjointError(
-                f"{piece.name} puts too many tests to one fact for durable-rules: split the rule"
-            )
+            raise BedjointError(f"{piece.name} puts too many tests to one fact for durable-rules: split the rule")
         grown = {**loads, **{name: loads.get(name, set()) | load for name, load in own.items()}}
         if len(taken) == _MOST_RULES or _too_much(grown):
             yield taken

@@ -40,10 +40,6 @@ def problems_in_rule(
             for option in options:
                 if option not in known:
                     yield path, f"no option of {name}", option, ", ".join(sorted(known)), _near(option, known)
-            if group == "supports":
-                for option in options:
-                    if any(each.id == option and each.open for each in choice.options):
-                        yield path, "supports an option that is open anyway", option, "", ""
         for name in set(raw.supports) & set(raw.rules_out):
             for option in set(raw.supports[name]) & set(raw.rules_out[name]):
                 if group == "supports":

@@ -75,6 +75,7 @@ class Source(Section):
     """A source. `seen` says whether its text was seen, seen as another page reports it, or recalled."""
 
     id: Word
+    short: Annotated[str, Field(min_length=2, max_length=40)]
     title: Sentence
     kind: SourceKind
     edition: str | None = None
