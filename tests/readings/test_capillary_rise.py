@@ -230,11 +230,19 @@ def test_unknown_times_and_materials() -> None:
     assert sorptivity_mm_per_sqrt_min(None) is None
 
 
+def test_at_the_limits() -> None:
+    assert equilibrium_height_mm(WettedWall(0.5, 1.0, 1.0, 0.25, 1)) == pytest.approx(1.0)
+    assert height_without_evaporation_mm(0.5, 1.0, 4) == pytest.approx(1.0)
+    assert sorptivity_mm_per_sqrt_min(0.5) == pytest.approx(0.0645, abs=0.0001)
+
+
 def test_limits() -> None:
     with pytest.raises(
         ValueError, match=r"thickness .*; .*sorptivity .*; .*water .*; .*evaporation .*; .*1 face or 2, not 3"
     ):
         WettedWall(0, 0, 1.1, 0, 3)  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match="water content"):
+        height_without_evaporation_mm(1, 1.1, 1)
     with pytest.raises(ValueError, match="time"):
         height_mm(REFERENCE, -1)
     with pytest.raises(ValueError, match=r"sorptivity .*; .*water content .*; .*time"):

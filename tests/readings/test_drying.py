@@ -28,6 +28,20 @@ def months(time: DryingTime | None) -> tuple[float, float]:
 def test_constant_rate() -> None:
     # Common practice: 230 mm at a month for each 25 mm, 9.2 months.
     assert months(by_constant_rate(230, 25, "guide")) == pytest.approx((9.2, 9.2))
+    # In days, with the mean month of 30.44 days.
+    time = by_constant_rate(230, 25, "guide")
+    assert time is not None
+    assert time.to_days == pytest.approx(280.0, abs=0.1)
+
+
+def test_thin_layers_and_slow_rates_are_possible() -> None:
+    assert months(by_constant_rate(0.5, 0.5, "guide")) == pytest.approx((1, 1))
+    assert months(by_thickness_class(0.9, (ThicknessClass(0.8, 0.2, 0.4),), 0.9, "guide")) == pytest.approx(
+        (1, 1)
+    )
+    assert months(by_thickness_class(0.7, (ThicknessClass(0.8, 0.2, 0.4),), 0.9, "guide")) == pytest.approx(
+        (0.2, 0.4)
+    )
 
 
 @pytest.mark.parametrize(

@@ -67,21 +67,28 @@ def test_sodium_chloride_against_evaluated_data(temperature_c: float, evaluated:
     assert rh("sodium_chloride", temperature_c) == pytest.approx(evaluated, rel=0.02)
 
 
-@pytest.mark.parametrize(
-    ("salt", "temperature_c", "within"),
-    [
-        ("calcium_chloride", 14.9, False),
-        ("calcium_chloride", 15, True),
-        ("calcium_chloride", 25, True),
-        ("calcium_chloride", 25.1, False),
-        ("potassium_nitrate", 0, True),
-        ("sodium_chloride", 5, False),
-    ],
-)
-def test_range(salt: str, temperature_c: float, within: bool) -> None:
-    found = equilibrium_rh(salt, temperature_c)
-    assert found is not None
-    assert found.within_range is within
+# The same table: the temperatures, in degrees, between which its constants hold.
+PRINTED_RANGES_C = {
+    "calcium_chloride": (15, 25),
+    "magnesium_chloride": (5, 45),
+    "calcium_nitrate": (10, 30),
+    "magnesium_nitrate": (5, 35),
+    "ammonium_nitrate": (10, 40),
+    "sodium_nitrate": (10, 40),
+    "sodium_chloride": (10, 40),
+    "potassium_chloride": (5, 25),
+    "potassium_nitrate": (0, 50),
+    "potassium_sulfate": (10, 50),
+}
+
+
+@pytest.mark.parametrize("salt", SALTS)
+def test_range(salt: str) -> None:
+    low_c, high_c = PRINTED_RANGES_C[salt]
+    for temperature_c, within in ((low_c - 0.1, False), (low_c, True), (high_c, True), (high_c + 0.1, False)):
+        found = equilibrium_rh(salt, temperature_c)
+        assert found is not None
+        assert found.within_range is within
 
 
 def test_takes_up_water() -> None:

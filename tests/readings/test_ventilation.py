@@ -13,6 +13,7 @@ def test_the_greater_of_the_two() -> None:
     # Approved Document C: 1500 mm2 for each metre of wall or 500 mm2 for each square metre of floor.
     assert required_vent_area_mm2(10, 20, 1500, 500) == 15_000
     assert required_vent_area_mm2(10, 40, 1500, 500) == 20_000
+    assert required_vent_area_mm2(0.5, 0.5, 0.5, 0.25) == 0.25
 
 
 @given(st.floats(0.1, 100), st.floats(0.1, 1000), st.floats(1, 3))
