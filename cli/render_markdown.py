@@ -37,7 +37,7 @@ def _wall(assessment: Assessment, wall: WallDecided) -> Iterator[str]:
     yield ""
     yield f"Judged by rules {assessment.rule_set.version} as of {assessment.as_of}."
     if wall.note:
-        yield escaped(wall.note)
+        yield from ("", escaped(wall.note))
     yield ""
     yield from _decisions(wall)
     for name in ("works", "tests", "notices", "cautions"):

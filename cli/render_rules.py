@@ -74,7 +74,7 @@ def _conclusions(rule: Rule, base: RuleBase) -> Iterator[tuple[str, str]]:
             says = next(each.says for each in base.choices[choice].options if each.id == option)
             yield kind, f"{choice}={option}: {says}"
     for name, member in rule.adds:
-        yield f"adds {name}"[:10], f"{name}: {base.members[name][member].says}"
+        yield "adds", f"{name}: {base.members[name][member].says}"
 
 
 def _condition_lines(condition: Condition, depth: int) -> Iterator[str]:
