@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import pathlib
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from engine.errors import BadInput, Problem
-from engine.facts.intake import SurveyFile, parse_survey, read_survey
+from engine.facts.document import Document, read_document
+from engine.facts.intake import SurveyFile, checked_survey, parse_survey
 
 _ENDINGS = (".yaml", ".yml")
+OTHER_KINDS = ("prices", "product", "installation_record")
 
 
 def survey_paths(paths: Iterable[str]) -> list[str]:
@@ -35,25 +37,35 @@ def survey_paths(paths: Iterable[str]) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def read_surveys(paths: Iterable[str], latest: dt.date) -> list[SurveyFile]:
+def read_surveys(paths: Sequence[str], latest: dt.date) -> list[SurveyFile]:
     """Read every survey; `-` is standard input. No survey may be dated later than `latest`.
+
+    Other files of the project that lie in a folder, such as price books, say what they are by a `kind` and are
+    passed over; named one by one they are refused as any file is that is no survey.
 
     Raises:
         BadInput: every problem of every file.
     """
     surveys: list[SurveyFile] = []
     problems: list[Problem] = []
+    named = set(paths)
     for path in survey_paths(paths):
         try:
             if path == "-":
                 surveys.append(parse_survey(sys.stdin.buffer.read(), "<stdin>", latest))
-            else:
-                surveys.append(read_survey(pathlib.Path(path), latest))
+                continue
+            document = read_document(pathlib.Path(path))
+            if path in named or not _is_another_kind(document):
+                surveys.append(checked_survey(document, latest))
         except BadInput as error:
             problems.extend(error.problems)
     if problems:
         raise BadInput(problems)
     return surveys
+
+
+def _is_another_kind(document: Document) -> bool:
+    return isinstance(document.data, dict) and document.data.get("kind") in OTHER_KINDS
 
 
 def day(text: str | None, option: str) -> dt.date | None:
