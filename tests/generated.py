@@ -48,6 +48,8 @@ def fact_value(rng: random.Random, variable: Variable) -> Any:
         return [{"at_m": float(at), "level_mm": rng.randint(-600, 600)} for at in range(rng.randint(1, 5))]
     heights = sorted(rng.sample(range(0, 1800, 150), rng.randint(1, 7)))
     wet = rng.random() < 0.5
+    if rng.random() < 0.3:
+        return [weighed_sample(rng, height) for height in heights]
     return [
         {
             "height_mm": height,
@@ -58,6 +60,19 @@ def fact_value(rng: random.Random, variable: Variable) -> Any:
         for height in heights
         for depth in rng.choice(((80,), (20, 80)))
     ]
+
+
+def weighed_sample(rng: random.Random, height: int) -> dict[str, Any]:
+    dish = round(rng.uniform(5, 20), 3)
+    dry = round(dish + rng.uniform(2, 4), 3)
+    return {
+        "height_mm": height,
+        "depth_mm": 80,
+        "dish_g": dish,
+        "dry_g": dry,
+        "wet_g": round(dry + rng.uniform(0, 0.4), 3),
+        "conditioned_g": round(dry + rng.uniform(0, 0.2), 3),
+    }
 
 
 def survey_data(rng: random.Random, unknown_share: float, walls: int = 1) -> dict[str, Any]:

@@ -66,6 +66,10 @@ def test_a_note_keeps_how_a_fact_was_established():
     assert (value.value, value.established, value.by) == ("none", "measured", "pressure test")
 
 
+def _weighed(masses: str) -> str:
+    return f"moisture: {{method: oven_and_hygroscopic, samples: [{{height_mm: 1, depth_mm: 80, {masses}}}]}}"
+
+
 @pytest.mark.parametrize(
     ("wall", "words"),
     [
@@ -87,7 +91,7 @@ def test_a_note_keeps_how_a_fact_was_established():
         ("evidence: {leaks: {value: none, by: meter, hall tap}}", ["hall tap", "must stand in quotes"]),
         ("evidence: {leaks: {valeu: none}}", ["evidence.leaks", "did you mean value?"]),
         ("evidence: {leaks: {value: none, established: guessed}}", ["found 'guessed'", "measured, observed"]),
-        ("moisture: {method: oven, samples: [{height_mm: 100, depth_mm: 80}]}", ["mc_percent", "is missing"]),
+        ("moisture: {method: oven, samples: [{height_mm: 100, depth_mm: 80}]}", ["needs mc_percent, or its masses"]),
         (
             "moisture: {method: oven_and_hygroscopic, samples: "
             "[{height_mm: 1, depth_mm: 80, mc_percent: 9, hmc_percent: 41}]}",
@@ -103,6 +107,15 @@ def test_a_note_keeps_how_a_fact_was_established():
             "moisture: {method: carbide, samples: [{height_mm: 1, depth_mm: 80, mc_percent: 9, hmc_percent: 3}]}",
             ["carbide"],
         ),
+        (_weighed("dish_g: 10, wet_g: 12.2"), ["a weighed sample needs dish_g, wet_g and dry_g"]),
+        (_weighed("dish_g: 10, wet_g: 12.2, dry_g: 12, mc_percent: 9"), ["not both"]),
+        (_weighed("dish_g: 10, wet_g: 11.9, dry_g: 12"), ["samples[0].wet_g", "is less than when oven-dry"]),
+        (_weighed("dish_g: 10, wet_g: 12, dry_g: 12, conditioned_g: 11"), ["samples[0].conditioned_g"]),
+        (
+            _weighed("dish_g: 10, wet_g: 10.2, dry_g: 10.1").replace("{method", "{balance_resolution_g: 1, method"),
+            ["samples[0].dry_g", "lighter than the balance can show"],
+        ),
+        (_weighed("dish_g: 12, wet_g: 12, dry_g: 12"), ["samples[0].dry_g", "no more than the empty dish"]),
         ("ground: {profile: [{at_m: 2, level_mm: 0}, {at_m: 1, level_mm: 0}]}", ["do not run along the wall"]),
         ("ground: {level_mm: 10, profile: [{at_m: 0, level_mm: 0}]}", ["is not the highest of ground.profile"]),
     ],

@@ -16,8 +16,11 @@ from engine.facts.vocabulary import Variable, facts
 _WIDTH = 100
 
 _ROWS = {
-    "ground.profile": "{at_m: 0, level_mm: -150}",
-    "moisture.samples": "{height_mm: 100, depth_mm: 80, mc_percent: 9.1, hmc_percent: 2.9}",
+    "ground.profile": ("{at_m: 0, level_mm: -150}",),
+    "moisture.samples": (
+        "{height_mm: 100, depth_mm: 80, mc_percent: 9.1, hmc_percent: 2.9}",
+        "{height_mm: 100, depth_mm: 80, dish_g: 10, wet_g: 12.2, conditioned_g: 12.06, dry_g: 12}",
+    ),
 }
 
 
@@ -53,7 +56,7 @@ def blank_form(reference: str, survey_date: dt.date, wall_ids: Sequence[str]) ->
 def _entry(variable: Variable, pad: str) -> Iterator[str]:
     said = [variable.question, f"Established by: {variable.how}.", f"Allowed: {variable.allowed}, unknown."]
     if variable.name in _ROWS:
-        said[2] = f"A list of rows like {_ROWS[variable.name]}."
+        said[2] = f"A list of rows like {' or '.join(_ROWS[variable.name])}."
     for need in variable.applies:
         words = " or ".join("none" if value == frozenset() else in_words(value) for value in need.values)
         verb = "is" if type(need).__name__ == "Only" else "is not"

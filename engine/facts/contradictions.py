@@ -12,6 +12,7 @@ from engine.facts.resolve import notes_of, resolve, why_not_applicable
 from engine.facts.survey import Survey, Wall
 from engine.facts.values import State, in_words
 from engine.facts.vocabulary import facts
+from engine.facts.wall_evidence import MoistureSample
 
 Contradiction = tuple[Path, str, str, str]
 """Path, message, value found, what is allowed."""
@@ -158,6 +159,23 @@ def _of_samples(got: dict[str, Any]) -> Iterator[Contradiction]:
         if thickness is not None and sample.depth_mm > thickness:
             yield (*path, "depth_mm"), "is deeper than the wall is thick", f"{sample.depth_mm} mm", \
                 f"{thickness} mm at the most"  # fmt: skip
-        if sample.hmc_percent is not None and method in ("carbide", "oven"):
-            yield (*path, "hmc_percent"), f"cannot come from the method {method}", f"{sample.hmc_percent:g} %", \
+        for mass, fault in _impossible_masses(sample, got.get("moisture.balance_resolution_g", 0.0)):
+            yield (*path, mass), fault, f"{getattr(sample, mass):g} g", "dish < dry <= conditioned and wet"
+        if sample.weighed and method == "carbide":
+            yield path, "a carbide meter gives percentages, not masses", "masses", "mc_percent"
+        if (sample.hmc_percent is not None or sample.conditioned_g is not None) and method in ("carbide", "oven"):
+            yield path, f"its hygroscopic moisture cannot come from the method {method}", "hmc", \
                 "moisture.method oven_and_hygroscopic"  # fmt: skip
+
+
+def _impossible_masses(sample: MoistureSample, resolution_g: float) -> Iterator[tuple[str, str]]:
+    """Nothing weighs less than it does oven-dry, and a sample weighs something."""
+    if sample.dry_g is None or sample.dish_g is None:
+        return
+    if sample.dry_g <= sample.dish_g:
+        yield "dry_g", "is no more than the empty dish"
+    elif sample.dry_g < sample.dish_g + resolution_g:
+        yield "dry_g", "leaves a sample lighter than the balance can show"
+    for name, mass in (("wet_g", sample.wet_g), ("conditioned_g", sample.conditioned_g)):
+        if mass is not None and mass < sample.dry_g:
+            yield name, "is less than when oven-dry"

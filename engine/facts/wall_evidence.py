@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from engine.facts.declare import UNKNOWN, Asked, Noted, Only, RowsOf, Section, SetOf, Unless, YesNo
 
@@ -210,6 +211,13 @@ class Evidence(Section):
             applies=(*_OUTSIDE, Only("evidence.render", ("none",))),
         ),
     ] = UNKNOWN
+    evaporating_faces: Annotated[
+        Noted[Literal["one", "both"]],
+        Asked(
+            "Can the wall base dry from one face or from both (paint, tiles, dense render and earth stop it)?",
+            "a look at both faces",
+        ),
+    ] = UNKNOWN
     timber_decay: Annotated[
         Noted[Literal["none", "wet_rot", "dry_rot"]],
         Asked("Is there fungal decay in timber at the wall?", "probe, boards lifted", effort="open_up"),
@@ -224,13 +232,42 @@ class Evidence(Section):
     ] = UNKNOWN
 
 
+Grams = Annotated[float, Field(ge=0, le=2000)]
+IonPercent = Annotated[float, Field(ge=0, le=20)]
+
+
 class MoistureSample(Section):
-    """One drilled sample: where it came from, its moisture and hygroscopic moisture content in percent."""
+    """One drilled sample: where it came from, and its moisture as percentages or as the masses weighed.
+
+    Masses are of the dish alone, and of dish and sample together wet, conditioned and oven-dry. Chloride and nitrate
+    are percent by mass of the ion.
+    """
 
     height_mm: Annotated[int, Field(ge=-500, le=5000)]
     depth_mm: Annotated[int, Field(ge=0, le=1500)]
-    mc_percent: Annotated[float, Field(ge=0, le=60)]
+    mc_percent: Annotated[float, Field(ge=0, le=60)] | None = None
     hmc_percent: Annotated[float, Field(ge=0, le=40)] | None = None
+    dish_g: Grams | None = None
+    wet_g: Grams | None = None
+    conditioned_g: Grams | None = None
+    dry_g: Grams | None = None
+    chloride_percent: IonPercent | None = None
+    nitrate_percent: IonPercent | None = None
+
+    @property
+    def weighed(self) -> bool:
+        """Whether any mass is given."""
+        return any(mass is not None for mass in (self.dish_g, self.wet_g, self.conditioned_g, self.dry_g))
+
+    @model_validator(mode="after")
+    def _one_way_or_the_other(self) -> Self:
+        if self.weighed and (self.mc_percent is not None or self.hmc_percent is not None):
+            raise PydanticCustomError("sample", "give the percentages or the masses of a sample, not both")
+        if self.weighed and None in (self.dish_g, self.wet_g, self.dry_g):
+            raise PydanticCustomError("sample", "a weighed sample needs dish_g, wet_g and dry_g (and conditioned_g)")
+        if not self.weighed and self.mc_percent is None:
+            raise PydanticCustomError("sample", "a sample needs mc_percent, or its masses")
+        return self
 
 
 class Moisture(Section):
@@ -263,6 +300,39 @@ class Moisture(Section):
             effort="laboratory",
         ),
     ] = UNKNOWN
+    conditioning_rh_percent: Annotated[
+        Noted[Annotated[float, Field(ge=30, le=98)]],
+        Asked(
+            "At which relative humidity were the samples conditioned for the hygroscopic moisture content?",
+            "the laboratory's sheet; 75 % over a saturated salt solution is usual here",
+            "%",
+            0.1,
+            (Only("moisture.method", ("oven_and_hygroscopic",)),),
+            effort="ask",
+        ),
+    ] = UNKNOWN
+    oven_c: Annotated[
+        Noted[Annotated[int, Field(ge=20, le=130)]],
+        Asked(
+            "At which temperature were the samples dried?",
+            "the laboratory's sheet",
+            "°C",
+            1,
+            (Only("moisture.method", ("oven", "oven_and_hygroscopic")),),
+            effort="ask",
+        ),
+    ] = UNKNOWN
+    balance_resolution_g: Annotated[
+        Noted[Annotated[float, Field(ge=0.0001, le=1)]],
+        Asked(
+            "To how many grams does the balance read?",
+            "the balance's plate",
+            "g",
+            0.0001,
+            (Only("moisture.method", ("oven", "oven_and_hygroscopic")),),
+            effort="ask",
+        ),
+    ] = UNKNOWN
     reported_profile: Annotated[
         Noted[
             Literal["none", "rising", "hygroscopic", "step_at_course", "wetter_outside", "surface_only", "even", "dry"]
@@ -278,6 +348,27 @@ class Moisture(Section):
         Asked(
             "What is the degree of saturation of the masonry at the line?",
             "core, as found and after immersion",
+            "%",
+            0.1,
+            effort="laboratory",
+        ),
+    ] = UNKNOWN
+
+    core_moisture_percent: Annotated[
+        Noted[Annotated[float, Field(ge=0, le=150)]],
+        Asked(
+            "What is the moisture of a core at the line, as found, in percent of its dry mass?",
+            "core, weighed as found and oven-dry",
+            "%",
+            0.1,
+            effort="laboratory",
+        ),
+    ] = UNKNOWN
+    core_saturated_percent: Annotated[
+        Noted[Annotated[float, Field(ge=0.1, le=150)]],
+        Asked(
+            "What is the moisture of the same core after immersion, in percent of its dry mass?",
+            "core, weighed after immersion and oven-dry",
             "%",
             0.1,
             effort="laboratory",
@@ -342,6 +433,21 @@ class Climate(Section):
             "contact probe",
             "°C",
             0.1,
+            effort="measure",
+        ),
+    ] = UNKNOWN
+    outside_temperature_c: Annotated[
+        Noted[Annotated[float, Field(ge=-40, le=50)]],
+        Asked("What is the outside temperature?", "thermometer in the shade", "°C", 0.1, _OUTSIDE, effort="measure"),
+    ] = UNKNOWN
+    u_value_w_m2k: Annotated[
+        Noted[Annotated[float, Field(ge=0.05, le=6)]],
+        Asked(
+            "What is the thermal transmittance (U-value) of the wall?",
+            "measured with a heat-flow plate, or calculated from its layers",
+            "W/m²K",
+            0.01,
+            _OUTSIDE,
             effort="measure",
         ),
     ] = UNKNOWN

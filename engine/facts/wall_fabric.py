@@ -121,6 +121,27 @@ class Build(Section):
             effort="measure",
         ),
     ] = UNKNOWN
+    first_joint_mm: Annotated[
+        Noted[Annotated[int, Field(ge=-2000, le=2000)]],
+        Asked(
+            "How far above (+) or below (-) the inside floor finish is the middle of one bed joint?",
+            "steel rule from the floor, plaster off at one place",
+            "mm",
+            1,
+            (Only("build.bed_joints", ("regular",)),),
+            effort="measure",
+        ),
+    ] = UNKNOWN
+    openings_m: Annotated[
+        Noted[Annotated[float, Field(ge=0, le=500)]],
+        Asked(
+            "How wide are the openings that reach the floor, doors and the like, all together (0: none)?",
+            "tape",
+            "m",
+            0.01,
+            effort="measure",
+        ),
+    ] = UNKNOWN
     voids: Annotated[
         Noted[Literal["none", "isolated", "widespread"]],
         Asked(
@@ -331,6 +352,29 @@ class Floor(Section):
             "Is the void under the floor ventilated?",
             "count, size and clear the bricks' holes",
             applies=(Only("floor.kind", ("suspended_timber", "suspended_concrete")),),
+        ),
+    ] = UNKNOWN
+
+    vent_area_mm2: Annotated[
+        Noted[Annotated[int, Field(ge=0, le=10_000_000)]],
+        Asked(
+            "What is the clear area of all vents to the void under this floor?",
+            "the clear holes of each vent, added up",
+            "mm²",
+            1,
+            (Only("floor.kind", ("suspended_timber", "suspended_concrete")),),
+            effort="measure",
+        ),
+    ] = UNKNOWN
+    area_m2: Annotated[
+        Noted[Annotated[float, Field(ge=0.5, le=5000)]],
+        Asked(
+            "What is the area of this floor?",
+            "tape and plan",
+            "m²",
+            0.1,
+            (Only("floor.kind", ("suspended_timber", "suspended_concrete")),),
+            effort="measure",
         ),
     ] = UNKNOWN
 

@@ -7,8 +7,9 @@ from typing import Any
 
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, State, Value
 from engine.facts.vocabulary import Variable
+from engine.facts.wall_evidence import MoistureSample
 from engine.readings import condensation, profile
-from engine.readings.moisture import to_wet_basis
+from engine.readings.moisture import Masses, hmc_percent, mc_percent, to_wet_basis
 from engine.readings.vocabulary import READINGS
 
 Got = Mapping[str, Any]
@@ -37,12 +38,22 @@ def _value(variable: Variable, values: Mapping[str, Value], got: Got) -> Value:
 
 
 def _samples(got: Got) -> tuple[profile.Sample, ...]:
-    """The samples on wet basis; as written while the basis is unknown."""
+    """The samples on wet basis: weighed ones computed, others as written while the basis is unknown."""
     as_wet = to_wet_basis if got.get("moisture.basis") == "dry" else lambda percent: percent
-    return tuple(
-        profile.Sample(row.height_mm, row.depth_mm, as_wet(row.mc_percent) or 0.0, as_wet(row.hmc_percent))
-        for row in got.get("moisture.samples", ())
-    )
+    found = []
+    for row in got.get("moisture.samples", ()):
+        masses = masses_of(row, got)
+        mc = mc_percent(masses, "wet") if row.weighed else as_wet(row.mc_percent)
+        hmc = hmc_percent(masses, "wet") if row.weighed else as_wet(row.hmc_percent)
+        assert mc is not None  # the form asks for one or the other
+        found.append(profile.Sample(row.height_mm, row.depth_mm, mc, hmc, row.chloride_percent, row.nitrate_percent))
+    return tuple(found)
+
+
+def masses_of(row: MoistureSample, got: Got) -> Masses:
+    """The weighings of a sample."""
+    resolution = got.get("moisture.balance_resolution_g")
+    return Masses(row.dish_g, row.wet_g, row.conditioned_g, row.dry_g, resolution)
 
 
 def _of_samples(
@@ -57,7 +68,8 @@ def _of_samples(
 
 def _base_mc_percent(got: Got) -> float | None:
     samples = _samples(got)
-    return profile.mc_at_base_percent(samples) if samples and "moisture.basis" in got else None
+    certain = "moisture.basis" in got or all(row.weighed for row in got.get("moisture.samples", ()))
+    return profile.mc_at_base_percent(samples) if samples and certain else None
 
 
 def _peak_above_base_mm(samples: tuple[profile.Sample, ...]) -> float | None:
