@@ -20,7 +20,6 @@ from engine.inference import agree, forward
 from engine.inference.agree import agreed
 from engine.inference.evaluate import evaluate
 from engine.inference.forward import Forward, available, chain, hashed
-from engine.inference.truth import Truth
 from engine.readings.vocabulary import READINGS
 from engine.rulebase.conditions import UNDECIDED, ConditionParser, from_steps
 from engine.rulebase.examples import example_values
@@ -675,7 +674,7 @@ def test_readers_that_differ_are_an_error():
     values = {"wall.brick": known("solid"), "wall.leak": known(False)}
     right = evaluate(base, values)
     agreed(base, values, right)
-    wrong_rule = tampered(right, now={**right.now, "A-001": Truth.TRUE, "A-000": Truth.FALSE})
+    wrong_rule = tampered(right, fired=right.fired - {"A-000"} | {"A-001"})
     with pytest.raises(ReadersDisagree, match=r"rule A-001 holds.*rule A-000 fired") as caught:
         agreed(base, values, wrong_rule)
     assert "2026.1" in str(caught.value)

@@ -46,7 +46,7 @@ class Evaluation:
     """All a rule base says of one wall.
 
     `now` is the truth of each rule on what is known; `ever` its truth over every way the unknown facts could be
-    filled in: true in all, false in all, or unknown.
+    filled in: true in all, false in all, or unknown. `fired` are the ids of the rules that hold now.
     """
 
     values: Mapping[str, Value]
@@ -54,11 +54,7 @@ class Evaluation:
     ever: Mapping[str, Truth]
     outcomes: Mapping[str, Outcome]
     sets: Mapping[str, Membership]
-
-    @property
-    def fired(self) -> frozenset[str]:
-        """The ids of the rules that hold now."""
-        return frozenset(rule for rule, truth in self.now.items() if truth is Truth.TRUE)
+    fired: frozenset[str]
 
 
 def evaluate(base: RuleBase, values: Mapping[str, Value]) -> Evaluation:
@@ -69,6 +65,9 @@ def evaluate(base: RuleBase, values: Mapping[str, Value]) -> Evaluation:
     for stage in network.stages:
         run.stage(stage)
     return run.result()
+
+
+_TRUTHS = (Truth.FALSE, Truth.UNKNOWN, Truth.TRUE)
 
 
 class _Run:
@@ -154,8 +153,9 @@ class _Run:
         ids = self._network.rule_ids
         return Evaluation(
             self._values,
-            {rule: Truth(truth) for rule, truth in zip(ids, self._now, strict=True)},
-            {rule: Truth(truth) for rule, truth in zip(ids, self._ever, strict=True)},
+            {rule: _TRUTHS[truth] for rule, truth in zip(ids, self._now, strict=True)},
+            {rule: _TRUTHS[truth] for rule, truth in zip(ids, self._ever, strict=True)},
             self._outcomes,
             self._sets,
+            frozenset(rule for rule, truth in zip(ids, self._now, strict=True) if truth == 2),
         )

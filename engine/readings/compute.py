@@ -72,6 +72,11 @@ def _base_mc_percent(got: Got) -> float | None:
     return profile.mc_at_base_percent(samples) if samples and certain else None
 
 
+def _depths_at_base(samples: tuple[profile.Sample, ...]) -> float:
+    lowest = min(sample.height_mm for sample in samples)
+    return float(sum(sample.height_mm == lowest for sample in samples))
+
+
 def _peak_above_base_mm(samples: tuple[profile.Sample, ...]) -> float | None:
     peak = profile.mc_peak_height_mm(samples)
     return None if peak is None else peak - min(sample.height_mm for sample in samples)
@@ -104,6 +109,7 @@ def _treatment_age_years(got: Got) -> float | None:
 
 _FUNCTIONS: Mapping[str, Callable[[Got], float | None]] = {
     "reading.sample_heights": _of_samples(lambda samples: float(profile.number_of_heights(samples))),
+    "reading.depths_at_base": _of_samples(_depths_at_base),
     "reading.base_mc_percent": _base_mc_percent,
     "reading.base_excess_percent": _of_samples(profile.excess_at_base_percent),
     "reading.top_excess_percent": _of_samples(profile.excess_at_top_percent),

@@ -42,6 +42,15 @@ _ALL = (
         *_SAMPLES,
     ),
     _number(
+        "depths_at_base",
+        "At how many depths was moisture measured at the lowest height?",
+        "counted from the samples",
+        (0, 50),
+        1,
+        "depths",
+        *_SAMPLES,
+    ),
+    _number(
         "base_mc_percent",
         "What is the moisture content at the lowest height, at depth?",
         "the deepest sample at the lowest height, wet basis",
