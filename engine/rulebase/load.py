@@ -21,6 +21,7 @@ from engine.rulebase.check import problems_in_rule
 from engine.rulebase.conditions import UNDECIDED, ConditionParser
 from engine.rulebase.model import STAGES, Choice, Choices, Manifest, Member, RawRule, SetOfFindings, Source
 from engine.rulebase.rules import Rule, RuleBase, compiled
+from engine.rulebase.tables import load_tables
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -108,12 +109,21 @@ class _Loader:
                     raw, stage, choices, sets, members, sources
                 ):
                     self._note(document, (*path, *where), message, found, allowed, hint)
+        read = load_tables(self._folder, sources, choices, self._problems.append)
+        self._contents.update(read.contents)
         if self._problems or manifest is None:
             raise BadRules(self._problems)
         return RuleBase(
-            manifest, choices, sets, members, sources, tuple(rules[key] for key in sorted(rules)), variables,
+            manifest,
+            choices,
+            sets,
+            members,
+            sources,
+            tuple(rules[key] for key in sorted(rules)),
+            variables,
             self._digest(),
-        )  # fmt: skip
+            read.tables,
+        )
 
     def _digest(self) -> str:
         text = json.dumps(self._contents, sort_keys=True, ensure_ascii=False, separators=(",", ":"))

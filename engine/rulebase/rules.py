@@ -19,6 +19,7 @@ from engine.rulebase.model import (
     SetOfFindings,
     Source,
 )
+from engine.rulebase.tables import Tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,10 @@ class Rule:
 
 @dataclass(frozen=True, eq=False)
 class RuleBase:
-    """A whole version, compiled. `digest` is of its contents, whatever their layout."""
+    """A whole version, compiled. `digest` is of its contents, whatever their layout.
+
+    `tables` are the trade's figures; only a rule base put together by hand is without.
+    """
 
     manifest: Manifest
     choices: Mapping[str, Choice]
@@ -70,6 +74,7 @@ class RuleBase:
     rules: tuple[Rule, ...]
     variables: Mapping[str, Variable]
     digest: str
+    tables: Tables | None = None
 
     @functools.cached_property
     def by_stage(self) -> Mapping[str, tuple[Rule, ...]]:
