@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from cli import assess_command, form_command, rules_command, schema_command, version_command
+from cli import assess_command, compute_command, form_command, rules_command, schema_command, version_command
 from engine.errors import EXIT_BAD_INPUT, EXIT_INTERNAL, EXIT_INTERRUPTED, BadInput, BedjointError
 
 EPILOG = (
@@ -26,6 +26,7 @@ app = typer.Typer(
 )
 app.command("assess", epilog=EPILOG)(assess_command.assess)
 app.add_typer(rules_command.app, name="rules")
+app.command("compute")(compute_command.compute)
 app.command("form")(form_command.form)
 app.command("schema")(schema_command.schema)
 app.command("version")(version_command.version)

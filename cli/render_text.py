@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from cli.profile_plot import profile_plot
 from cli.terminal import Page
 from cli.wording import (
     MAIN_CHOICES,
@@ -46,6 +47,7 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
     page.blank()
     _decisions(page, wall)
     _why(page, wall)
+    _profile(page, wall)
     _not_taken(page, wall)
     for name in ("works", "tests", "notices", "cautions"):
         found = wall.found(name)
@@ -98,6 +100,14 @@ def _why(page: Page, wall: WallDecided) -> None:
     for rule in _shown_rules(wall):
         sources = "; ".join(dict.fromkeys(reference(cite) for cite in rule.cites))
         page.rows([(rule.id, f"{rule.title}. [{grade(rule)}: {sources}]", "")], 5)
+
+
+def _profile(page: Page, wall: WallDecided) -> None:
+    drawn = profile_plot(wall.profile)
+    if drawn is not None:
+        page.heading("Moisture profile")
+        for line in drawn.splitlines():
+            page.line(line)
 
 
 def _not_taken(page: Page, wall: WallDecided) -> None:

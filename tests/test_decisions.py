@@ -1,6 +1,7 @@
 """What must hold of every decision, on surveys generated from the vocabulary."""
 
 import copy
+import itertools
 import json
 import os
 import pathlib
@@ -9,18 +10,30 @@ import subprocess
 import sys
 
 import pytest
-from generated import TODAY, any_survey, fact_value, survey_data, survey_file, surveys, without_contradictions
+from generated import (
+    TODAY,
+    any_survey,
+    fact_value,
+    survey_data,
+    survey_file,
+    survey_near_demo,
+    surveys,
+    without_contradictions,
+)
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.decision.assess import assess, evaluate_wall
+from engine.decision.grounds import now_view
 from engine.decision.schema import assessment_schema, survey_schema
 from engine.facts.values import State
 from engine.facts.vocabulary import facts
 from engine.inference.evaluate import evaluate
 from engine.inference.forward import available
+from engine.inference.truth import Truth
 from engine.inference.view import View
 from engine.readings.compute import compute_readings
+from engine.rulebase import conditions
 from engine.rulebase.load import load_rule_base, versions
 from engine.rulebase.rules import RuleBase
 
@@ -234,18 +247,55 @@ def test_every_demo_survey_fits_the_published_schema():
         assert not list(validator.iter_errors(read_document(path).data)), path
 
 
+def ways_of(condition, evaluation):
+    """The truths a condition can take, as a set: a plain reading to hold the fast one to."""
+    match condition:
+        case conditions.Test(variable, op, operand):
+            scope, _, key = variable.name.partition(".")
+            if scope == "decided":
+                return {Truth.TRUE if each in operand else Truth.FALSE for each in evaluation.outcomes[key].possible}
+            if scope == "found":
+                sure, may = evaluation.sets[key].sure, evaluation.sets[key].may
+                if op == "empty":
+                    return {Truth.FALSE if sure else Truth.TRUE, Truth.FALSE if sure | may else Truth.TRUE}
+                return {Truth.TRUE if each & set(operand) else Truth.FALSE for each in (sure, sure | may)}
+            value = evaluation.values.get(variable.name)
+            if value is not None and value.state is State.UNKNOWN and value.for_good:
+                return {Truth.TRUE if op == "unknown" else Truth.FALSE if op == "known" else Truth.UNKNOWN}
+            if value is None or value.state is State.UNKNOWN:
+                return {Truth.TRUE, Truth.FALSE} if op in ("known", "unknown") else set(Truth)
+            return {View({variable.name: value}).of_test(condition)}
+        case conditions.Not(part):
+            return {truth.negated for truth in ways_of(part, evaluation)}
+        case conditions.All(parts):
+            several = [ways_of(part, evaluation) for part in parts]
+            return {min(each) for each in itertools.product(*several)}
+        case conditions.AnyOf(parts):
+            several = [ways_of(part, evaluation) for part in parts]
+            return {max(each) for each in itertools.product(*several)}
+
+
 @given(surveys((0.0, 0.2, 0.6)))
 @settings(max_examples=150, deadline=None)
 def test_the_network_judges_each_rule_as_its_condition_reads(data):
-    """The fast evaluator against the plain reading of each condition, now and over every completion."""
+    """The fast evaluator against the plain reading of each condition, now and however the unknown is filled in."""
     evaluation = evaluate(BASE, values_of(data))
-    views = {True: View(evaluation.values, now=True), False: View(evaluation.values, now=False)}
-    for name, outcome in evaluation.outcomes.items():
-        views[True].may_decide[name] = frozenset((outcome.option,))
-        views[False].may_decide[name] = frozenset(outcome.possible)
-    for name, held in evaluation.sets.items():
-        views[True].sure[name], views[True].may_hold[name] = held.now, frozenset()
-        views[False].sure[name], views[False].may_hold[name] = held.sure, held.may
+    view = now_view(evaluation)
     for rule in BASE.rules:
-        assert views[True].truth(rule.when) is evaluation.now[rule.id], rule.id
-        assert views[False].truth(rule.when) is evaluation.ever[rule.id], rule.id
+        assert view.truth(rule.when) is evaluation.now[rule.id], rule.id
+        ways = ways_of(rule.when, evaluation)
+        acts = Truth.TRUE if ways == {Truth.TRUE} else Truth.UNKNOWN if Truth.TRUE in ways else Truth.FALSE
+        assert acts is evaluation.ever[rule.id], rule.id
+
+
+def test_a_reading_that_can_never_be_known_leaves_nothing_open():
+    """Samples at one depth and without HMC: all facts are in, so the decision is as settled as it can be."""
+    data = survey_near_demo(random.Random(1), 0)
+    data["walls"][0]["moisture"] = {
+        "method": "oven",
+        "basis": "wet",
+        "samples": [{"height_mm": 100, "depth_mm": 80, "mc_percent": 9.0}],
+    }
+    values = values_of(without_contradictions(data))
+    assert values["reading.base_excess_percent"].for_good
+    assert not values["reading.base_mc_percent"].for_good

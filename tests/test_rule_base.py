@@ -15,16 +15,15 @@ RULES = [pytest.param(base, rule, id=f"{version}:{rule.id}") for version, base i
 
 
 def holds(base, rule, example):
-    view = View({}, now=True)
-    values = example_values(example, base.variables)
-    facts = {name: value for name, value in values.items() if name.partition(".")[0] not in ("decided", "found")}
-    view.values = facts
-    for name, value in values.items():
+    view = View({})
+    for name, value in example_values(example, base.variables).items():
         kind, _, key = name.partition(".")
         if kind == "decided":
-            view.may_decide[key] = frozenset((value.value,))
+            view.decided[key] = value.value
         elif kind == "found":
-            view.sure[key], view.may_hold[key] = value.value, frozenset()
+            view.found[key] = value.value
+        else:
+            view.values[name] = value
     return view.truth(rule.when) is Truth.TRUE
 
 

@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping
 from importlib.metadata import version
 
 from engine.decision.digest import facts_digest
+from engine.decision.figures import reading_figures
 from engine.decision.grounds import grounds, now_view
 from engine.decision.model import (
     Assessment,
@@ -16,6 +17,7 @@ from engine.decision.model import (
     Item,
     ItemsFound,
     NotTaken,
+    ProfilePoint,
     ReadingTaken,
     RuleApplied,
     RuleSetUsed,
@@ -28,7 +30,8 @@ from engine.facts.survey import Wall
 from engine.facts.values import Value, in_words
 from engine.inference.agree import agreed
 from engine.inference.evaluate import Evaluation, Outcome, evaluate
-from engine.readings.compute import compute_readings
+from engine.readings.compute import compute_readings, samples_in
+from engine.readings.profile import deep_profile
 from engine.readings.vocabulary import READINGS
 from engine.rulebase.conditions import UNDECIDED
 from engine.rulebase.model import Choice
@@ -72,7 +75,8 @@ def evaluate_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> Evaluation:
 
     """
     values = file.values_of(wall)
-    values.update(compute_readings(values, file.survey.property.survey_date.year))
+    year, figures = file.survey.property.survey_date.year, reading_figures(base.tables)
+    values.update(compute_readings(values, year, figures))
     evaluation = evaluate(base, values)
     agreed(base, values, evaluation)
     return evaluation
@@ -96,6 +100,7 @@ def _decide_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> WallDecided:
         readings=_readings(evaluation.values),
         assumed=_assumed(evaluation.values),
         rules=_applied(base, evaluation),
+        profile=_profile(evaluation.values),
     )
 
 
@@ -218,6 +223,21 @@ def _readings(values: Mapping[str, Value]) -> tuple[ReadingTaken, ...]:
         )
         for name, variable in READINGS.items()
         if values[name].known
+    )
+
+
+def _profile(values: Mapping[str, Value]) -> tuple[ProfilePoint, ...]:
+    def rounded(percent: float | None) -> float | None:
+        return None if percent is None else round(percent, 2)
+
+    return tuple(
+        ProfilePoint(
+            height_mm=sample.height_mm,
+            mc_percent=round(sample.mc_percent, 2),
+            hmc_percent=rounded(sample.hmc_percent),
+            excess_percent=rounded(sample.excess_percent),
+        )
+        for sample in deep_profile(samples_in(values))
     )
 
 

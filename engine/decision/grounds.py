@@ -14,12 +14,11 @@ from engine.rulebase.conditions import All, AnyOf, Condition, Not, Test
 
 def now_view(evaluation: Evaluation) -> View:
     """The view the rules were judged in, once all stages are done."""
-    view = View(evaluation.values, now=True)
-    for name, outcome in evaluation.outcomes.items():
-        view.may_decide[name] = frozenset((outcome.option,))
-    for name, membership in evaluation.sets.items():
-        view.sure[name], view.may_hold[name] = membership.now, frozenset()
-    return view
+    return View(
+        evaluation.values,
+        {name: outcome.option for name, outcome in evaluation.outcomes.items()},
+        {name: membership.now for name, membership in evaluation.sets.items()},
+    )
 
 
 def grounds(condition: Condition, evaluation: Evaluation, view: View) -> tuple[Ground, ...]:

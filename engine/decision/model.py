@@ -135,6 +135,15 @@ class Assumed(Part):
     where: str
 
 
+class ProfilePoint(Part):
+    """The deepest sample at one height, in % of the wet mass (as written while the basis is unknown)."""
+
+    height_mm: float
+    mc_percent: float
+    hmc_percent: float | None
+    excess_percent: float | None
+
+
 class WallDecided(Part):
     """All that is decided for one wall."""
 
@@ -147,6 +156,7 @@ class WallDecided(Part):
     readings: tuple[ReadingTaken, ...]
     assumed: tuple[Assumed, ...]
     rules: tuple[RuleApplied, ...]
+    profile: tuple[ProfilePoint, ...] = ()
 
     def choice(self, choice_id: str) -> ChoiceDecided:
         """The decision on one choice.

@@ -72,9 +72,7 @@ def open_questions(base: RuleBase, evaluation: Evaluation) -> tuple[OpenQuestion
     reach = bears_on(base, evaluation)
     blocking = _blocking(base, evaluation)
     order = {name: index for index, name in enumerate(facts())}
-    ranked = sorted(
-        reach, key=lambda name: (name not in blocking, _rank(base, evaluation, facts()[name]), order[name])
-    )
+    ranked = sorted(reach, key=lambda name: (name not in blocking, _rank(base, evaluation, facts()[name]), order[name]))
     return tuple(
         OpenQuestion(
             fact=name,

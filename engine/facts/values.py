@@ -20,13 +20,18 @@ class State(enum.Enum):
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One variable's value. `where` is `file:line` for a fact, "" where there is no place."""
+    """One variable's value. `where` is `file:line` for a fact, "" where there is no place.
+
+    `for_good` is of a reading that is unknown although all it is computed from is known: no further fact of the
+    survey will make it known.
+    """
 
     state: State
     value: Scalar | None = None
     established: str | None = None
     by: str | None = None
     where: str = ""
+    for_good: bool = False
 
     @property
     def known(self) -> bool:
@@ -35,6 +40,7 @@ class Value:
 
 
 UNKNOWN_VALUE = Value(State.UNKNOWN)
+UNKNOWN_FOR_GOOD = Value(State.UNKNOWN, for_good=True)
 NOT_APPLICABLE_VALUE = Value(State.NOT_APPLICABLE)
 
 

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from engine.facts.values import State, Value
-from engine.inference.network import ChoiceNet, Network, SetNet, StageNet, Truths, network_of
+from engine.inference.network import ChoiceNet, FactTests, Network, SetNet, StageNet, Truths, network_of
 from engine.inference.truth import Truth
-from engine.inference.view import comparable, of_decision, of_set
-from engine.rulebase.conditions import UNDECIDED
+from engine.inference.view import comparable, holds
+from engine.inference.ways import ANY, EITHER, FALSE, TRUE, UNKNOWN
+from engine.rulebase.conditions import UNDECIDED, Test
 from engine.rulebase.rules import RuleBase
 
 
@@ -45,8 +46,9 @@ class Membership:
 class Evaluation:
     """All a rule base says of one wall.
 
-    `now` is the truth of each rule on what is known; `ever` its truth over every way the unknown facts could be
-    filled in: true in all, false in all, or unknown. `fired` are the ids of the rules that hold now.
+    `now` is the truth of each rule on what is known; `ever` says whether it acts however the unknown facts are
+    filled in, wholly or in part: true always, false never, unknown perhaps. `fired` are the ids of the rules that
+    hold now.
     """
 
     values: Mapping[str, Value]
@@ -70,57 +72,73 @@ def evaluate(base: RuleBase, values: Mapping[str, Value]) -> Evaluation:
 _TRUTHS = (Truth.FALSE, Truth.UNKNOWN, Truth.TRUE)
 
 
+def _acts(ways: int) -> Truth:
+    """Whether a rule acts however the unknown is filled in: surely, perhaps, or never."""
+    return Truth.TRUE if ways == TRUE else Truth.UNKNOWN if ways & TRUE else Truth.FALSE
+
+
+def ways_of_set(test: Test, sure: frozenset[str], may: frozenset[str]) -> int:
+    """The truths a test can take on a set that holds `sure` and may hold `may`."""
+    least, most = holds(test, sure), holds(test, sure | may)
+    return sum({TRUE if truth else FALSE for truth in (least, most)})
+
+
 class _Run:
-    """One evaluation: the truths of all tests, now and over every way the unknown could be filled in."""
+    """One evaluation: the truths of all tests now, and the truths they can take however the unknown is filled in."""
 
     def __init__(self, network: Network, values: Mapping[str, Value]) -> None:
         self._network = network
         self._values = values
         self._tests_now: Truths = [1] * network.tests
-        self._tests_ever: Truths = [1] * network.tests
+        self._tests_ever: Truths = [ANY] * network.tests
         self._now: Truths = [0] * len(network.rule_ids)
-        self._ever: Truths = [0] * len(network.rule_ids)
+        self._ever: Truths = [FALSE] * len(network.rule_ids)
         self._outcomes: dict[str, Outcome] = {}
         self._sets: dict[str, Membership] = {}
 
     def facts(self) -> None:
-        now, ever = self._tests_now, self._tests_ever
         for tests in self._network.facts:
             value = self._values.get(tests.variable.name)
             if value is None or value.state is State.UNKNOWN:
-                if tests.known is not None:
-                    now[tests.known] = 0
-                if tests.unknown is not None:
-                    now[tests.unknown] = 2
+                self._unknown_fact(tests, value is not None and value.for_good)
                 continue
-            if value.state is State.KNOWN:
-                compared = comparable(tests.variable, value)
-                for number, holds in tests.comparisons:
-                    now[number] = ever[number] = 2 if holds(compared) else 0
-            else:
-                for number, _ in tests.comparisons:
-                    now[number] = ever[number] = 0
+            compared = comparable(tests.variable, value) if value.known else None
+            for number, comparison in tests.comparisons:
+                self._test(number, value.known and comparison(compared))
             if tests.known is not None:
-                now[tests.known] = ever[tests.known] = 2 if value.known else 0
+                self._test(tests.known, value.known)
             if tests.unknown is not None:
-                now[tests.unknown] = ever[tests.unknown] = 0
+                self._test(tests.unknown, False)
+
+    def _test(self, number: int, truth: bool) -> None:
+        self._tests_now[number] = 2 if truth else 0
+        self._tests_ever[number] = TRUE if truth else FALSE
+
+    def _unknown_fact(self, tests: FactTests, for_good: bool) -> None:
+        if for_good:
+            for number, _ in tests.comparisons:
+                self._tests_ever[number] = UNKNOWN
+        for asked, truth in ((tests.known, False), (tests.unknown, True)):
+            if asked is not None:
+                self._test(asked, truth)
+                if not for_good:
+                    self._tests_ever[asked] = EITHER
 
     def stage(self, stage: StageNet) -> None:
-        for number, rule in stage.rules:
-            self._now[number] = rule(self._tests_now)
-            self._ever[number] = rule(self._tests_ever)
+        for number, truth_now, ways in stage.rules:
+            self._now[number] = truth_now(self._tests_now)
+            self._ever[number] = ways(self._tests_ever)
         for choice in stage.choices:
             outcome = Outcome(choice.id, self._taken(choice), self._possible(choice))
             self._outcomes[choice.id] = outcome
-            now, possible = frozenset((outcome.option,)), frozenset(outcome.possible)
             for number, wanted in choice.tests:
-                self._tests_now[number] = of_decision(wanted, now)
-                self._tests_ever[number] = of_decision(wanted, possible)
+                self._tests_now[number] = 2 if outcome.option in wanted else 0
+                self._tests_ever[number] = sum({TRUE if each in wanted else FALSE for each in outcome.possible})
         for each in stage.sets:
             held = self._close(each)
             for number, test in each.tests:
-                self._tests_now[number] = of_set(test, held.now, frozenset())
-                self._tests_ever[number] = of_set(test, held.sure, held.may)
+                self._tests_now[number] = 2 if holds(test, held.now) else 0
+                self._tests_ever[number] = ways_of_set(test, held.sure, held.may)
 
     def _taken(self, choice: ChoiceNet) -> str:
         """The first option that stands now; a rule that is not known to hold does not act."""
@@ -134,18 +152,20 @@ class _Run:
     def _possible(self, choice: ChoiceNet) -> tuple[str, ...]:
         possible = []
         for option in choice.options:
-            support = 2 if option.open else max((self._ever[rule] for rule in option.support), default=0)
-            stands = min(support, 2 - max((self._ever[rule] for rule in option.against), default=0))
-            if stands:
+            supported = option.open or any(self._ever[rule] == TRUE for rule in option.support)
+            may_be = supported or any(self._ever[rule] & TRUE for rule in option.support)
+            opposed = any(self._ever[rule] == TRUE for rule in option.against)
+            may_be_opposed = any(self._ever[rule] & TRUE for rule in option.against)
+            if may_be and not opposed:
                 possible.append(option.id)
-            if stands == 2:
+            if supported and not may_be_opposed:
                 return tuple(possible)
         return (*possible, UNDECIDED)
 
     def _close(self, each: SetNet) -> Membership:
         now = frozenset(member for rule, member in each.added_by if self._now[rule] == 2)
-        sure = frozenset(member for rule, member in each.added_by if self._ever[rule] == 2)
-        may = frozenset(member for rule, member in each.added_by if self._ever[rule] == 1)
+        sure = frozenset(member for rule, member in each.added_by if self._ever[rule] == TRUE)
+        may = frozenset(member for rule, member in each.added_by if self._ever[rule] & TRUE)
         self._sets[each.id] = held = Membership(now, sure, may - sure)
         return held
 
@@ -154,7 +174,7 @@ class _Run:
         return Evaluation(
             self._values,
             {rule: _TRUTHS[truth] for rule, truth in zip(ids, self._now, strict=True)},
-            {rule: _TRUTHS[truth] for rule, truth in zip(ids, self._ever, strict=True)},
+            {rule: _acts(ways) for rule, ways in zip(ids, self._ever, strict=True)},
             self._outcomes,
             self._sets,
             frozenset(rule for rule, truth in zip(ids, self._now, strict=True) if truth == 2),

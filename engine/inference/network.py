@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 from engine.facts.vocabulary import Variable
 from engine.inference.view import Comparable, holds
+from engine.inference.ways import AND, FALSE, NOT, OR, TRUE, Table
 from engine.rulebase.conditions import All, AnyOf, Condition, Not, Test
 from engine.rulebase.rules import RuleBase
 
 Truths = list[int]
-"""The truth of every test by its number: 0 false, 1 unknown, 2 true."""
+"""By number of the test or rule: its truth now (0 false, 1 unknown, 2 true), or the truths it can take (see `ways`)."""
 RuleFunction = Callable[[Truths], int]
+"""From the truths of the tests to that of a rule."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +58,9 @@ class SetNet:
 
 @dataclass(frozen=True, slots=True)
 class StageNet:
-    """The rules of a stage by number, then the choices it decides and the sets it closes."""
+    """The rules of a stage: number, truth now, ways; then the choices it decides and the sets it closes."""
 
-    rules: tuple[tuple[int, RuleFunction], ...]
+    rules: tuple[tuple[int, RuleFunction, RuleFunction], ...]
     choices: tuple[ChoiceNet, ...]
     sets: tuple[SetNet, ...]
 
@@ -98,28 +100,24 @@ def _build(base: RuleBase) -> Network:
                 numbers[_key(test)] = len(tests)
                 tests.append(test)
 
-    def function(condition: Condition) -> RuleFunction:
+    def function(condition: Condition, kit: _Kit) -> RuleFunction:
         match condition:
             case Test():
                 number = numbers[_key(condition)]
                 return lambda truths: truths[number]
-            case Not(Test() as test):
-                number = numbers[_key(test)]
-                return lambda truths: 2 - truths[number]
             case Not(part):
-                inner = function(part)
-                return lambda truths: 2 - inner(truths)
+                return kit.negation(function(part, kit))
             case All(parts):
-                return _all(tuple(function(part) for part in parts))
+                return kit.conjunction(tuple(function(part, kit) for part in parts))
             case AnyOf(parts):
-                return _any(tuple(function(part) for part in parts))
+                return kit.disjunction(tuple(function(part, kit) for part in parts))
 
     rule_numbers = {rule.id: number for number, rule in enumerate(base.rules)}
     stages = []
     for stage, rules in base.by_stage.items():
         stages.append(
             StageNet(
-                tuple((rule_numbers[rule.id], function(rule.when)) for rule in rules),
+                tuple((rule_numbers[r.id], function(r.when, _NOW), function(r.when, _WAYS)) for r in rules),
                 tuple(_choice_net(base, choice.id, stage, rule_numbers, tests) for choice in base.choices_of[stage]),
                 tuple(_set_net(base, name, rule_numbers, tests) for name, s in base.sets.items() if s.closes == stage),
             )
@@ -127,32 +125,39 @@ def _build(base: RuleBase) -> Network:
     return Network(tuple(rule.id for rule in base.rules), len(tests), _fact_tests(tests), tuple(stages))
 
 
-def _all(parts: tuple[RuleFunction, ...]) -> RuleFunction:
-    def every(truths: Truths) -> int:
-        least = 2
+@dataclass(frozen=True, slots=True)
+class _Kit:
+    """How functions of conditions are put together, for one kind of truths."""
+
+    negation: Callable[[RuleFunction], RuleFunction]
+    conjunction: Callable[[tuple[RuleFunction, ...]], RuleFunction]
+    disjunction: Callable[[tuple[RuleFunction, ...]], RuleFunction]
+
+
+def _folded(parts: tuple[RuleFunction, ...], start: int, end: int, table: Table) -> RuleFunction:
+    """A function that folds its parts by a table, from `start`; once at `end` nothing can change it."""
+
+    def fold(truths: Truths) -> int:
+        result = start
         for part in parts:
-            truth = part(truths)
-            if truth < least:
-                if not truth:
-                    return 0
-                least = truth
-        return least
+            result = table[result][part(truths)]
+            if result == end:
+                break
+        return result
 
-    return every
+    return fold
 
 
-def _any(parts: tuple[RuleFunction, ...]) -> RuleFunction:
-    def some(truths: Truths) -> int:
-        greatest = 0
-        for part in parts:
-            truth = part(truths)
-            if truth > greatest:
-                if truth == 2:
-                    return 2
-                greatest = truth
-        return greatest
-
-    return some
+_NOW = _Kit(
+    lambda part: lambda truths: 2 - part(truths),
+    lambda parts: _folded(parts, 2, 0, tuple(tuple(min(a, b) for b in range(3)) for a in range(3))),
+    lambda parts: _folded(parts, 0, 2, tuple(tuple(max(a, b) for b in range(3)) for a in range(3))),
+)
+_WAYS = _Kit(
+    lambda part: lambda truths: NOT[part(truths)],
+    lambda parts: _folded(parts, TRUE, FALSE, AND),
+    lambda parts: _folded(parts, FALSE, TRUE, OR),
+)
 
 
 def _fact_tests(tests: list[Test]) -> tuple[FactTests, ...]:

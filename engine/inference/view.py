@@ -23,21 +23,14 @@ def comparable(variable: Variable, value: Value) -> Comparable:
 
 @dataclass(slots=True)
 class View:
-    """The values the tests read.
-
-    `now` judges on what is known: `unknown` tests have two values, and an earlier decision is the option it came
-    to. Otherwise every way in which the unknown facts could be filled in, wholly or in part, is kept open: an
-    earlier decision is any of `may_decide`, a set holds `sure` and may hold `may_hold`.
-    """
+    """The values the tests read, and what earlier stages came to: `decided` options and `found` members."""
 
     values: Mapping[str, Value]
-    now: bool
-    may_decide: dict[str, frozenset[str]] = field(default_factory=dict)
-    sure: dict[str, frozenset[str]] = field(default_factory=dict)
-    may_hold: dict[str, frozenset[str]] = field(default_factory=dict)
+    decided: dict[str, str] = field(default_factory=dict)
+    found: dict[str, frozenset[str]] = field(default_factory=dict)
 
     def truth(self, condition: Condition) -> Truth:
-        """The truth of a condition in this view."""
+        """The truth of a condition on what is known."""
         match condition:
             case Test():
                 return self.of_test(condition)
@@ -49,44 +42,25 @@ class View:
                 return self.truth(part).negated
 
     def of_test(self, test: Test) -> Truth:
-        """The truth of one test."""
-        if test.scope == "decided":
-            return self._of_decision(test)
-        if test.scope == "found":
-            return self._of_set(test)
+        """The truth of one test; a decision or a set that was not reached is unknown."""
+        scope, _, key = test.variable.name.partition(".")
+        if scope == "decided":
+            option = self.decided.get(key)
+            return Truth.UNKNOWN if option is None else _known(option in test.operand)
+        if scope == "found":
+            members = self.found.get(key)
+            return Truth.UNKNOWN if members is None else _known(holds(test, members))
         value = self.values.get(test.variable.name)
-        if value is None or value.state is State.UNKNOWN:
-            if test.op in ("known", "unknown") and self.now:
-                return Truth.TRUE if test.op == "unknown" else Truth.FALSE
-            return Truth.UNKNOWN
         if test.op in ("known", "unknown"):
-            return Truth.TRUE if test.op == "known" and value.known else Truth.FALSE
-        if value.state is State.NOT_APPLICABLE:
-            return Truth.FALSE
-        return Truth.TRUE if holds(test, comparable(test.variable, value)) else Truth.FALSE
-
-    def _of_decision(self, test: Test) -> Truth:
-        possible = self.may_decide.get(test.variable.name.partition(".")[2])
-        return Truth.UNKNOWN if possible is None else of_decision(frozenset(test.operand), possible)
-
-    def _of_set(self, test: Test) -> Truth:
-        key = test.variable.name.partition(".")[2]
-        return of_set(test, self.sure[key], self.may_hold[key]) if key in self.sure else Truth.UNKNOWN
+            state = State.UNKNOWN if value is None else value.state
+            return _known(state is (State.KNOWN if test.op == "known" else State.UNKNOWN))
+        if value is None or value.state is State.UNKNOWN:
+            return Truth.UNKNOWN
+        return _known(value.known and holds(test, comparable(test.variable, value)))
 
 
-def of_decision(wanted: frozenset[object], possible: frozenset[str]) -> Truth:
-    """The truth of a test on a decision that is one of `possible`."""
-    matching = possible & wanted
-    return Truth.FALSE if not matching else Truth.TRUE if matching == possible else Truth.UNKNOWN
-
-
-def of_set(test: Test, sure: frozenset[str], may: frozenset[str]) -> Truth:
-    """The truth of a test on a set that holds `sure` and may hold `may`."""
-    if test.op == "empty":
-        return Truth.FALSE if sure else Truth.UNKNOWN if may else Truth.TRUE
-    if sure.intersection(test.operand):
-        return Truth.TRUE
-    return Truth.UNKNOWN if may.intersection(test.operand) else Truth.FALSE
+def _known(truth: bool) -> Truth:
+    return Truth.TRUE if truth else Truth.FALSE
 
 
 def holds(test: Test, value: Comparable) -> bool:

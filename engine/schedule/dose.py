@@ -112,12 +112,13 @@ class RodDose:
 class LitresRow:
     """One row of a table of liquid per metre of wall, for walls of some kinds and thicknesses.
 
-    Thickness and litres in order and above zero, else `ValueError`.
+    A limit of thickness is `None` where there is none; both belong to the row. Thickness and litres in order
+    and above zero, else `ValueError`.
     """
 
     constructions: tuple[str, ...]
-    from_mm: float
-    to_mm: float
+    from_mm: float | None
+    to_mm: float | None
     low_l_per_m: float
     high_l_per_m: float
     source_id: str
@@ -126,9 +127,29 @@ class LitresRow:
         refuse(
             None if self.constructions else "a row of litres per metre needs at least one construction",
             outside("a row's least thickness (mm)", self.from_mm, above=0),
-            outside("a row's greatest thickness (mm)", self.to_mm, at_least=self.from_mm),
+            outside("a row's greatest thickness (mm)", self.to_mm, above=0, at_least=self.from_mm),
             outside("a row's least litres per metre", self.low_l_per_m, above=0),
             outside("a row's most litres per metre", self.high_l_per_m, at_least=self.low_l_per_m),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LitresRate:
+    """A rule that allows so many litres per metre of wall for each so many mm of thickness.
+
+    All above zero and the litres in order, else `ValueError`.
+    """
+
+    low_l_per_m: float
+    high_l_per_m: float
+    per_mm: float
+    source_id: str
+
+    def __post_init__(self) -> None:
+        refuse(
+            outside("the least litres per metre", self.low_l_per_m, above=0),
+            outside("the most litres per metre", self.high_l_per_m, at_least=self.low_l_per_m),
+            outside("the thickness the litres are given for (mm)", self.per_mm, above=0),
         )
 
 
@@ -278,37 +299,42 @@ def rod_dose(
 
 
 def litres_by_table(
-    rows: Iterable[LitresRow], construction: str | None, thickness_mm: float | None
+    rows: Iterable[LitresRow], rate: LitresRate | None, construction: str | None, thickness_mm: float | None
 ) -> LitresPerMetre | None:
-    """Give the litres per metre of a table: the thinnest row that is at least as thick as the wall.
+    """Give the litres per metre of a table, or of a rate where the table leaves a thickness out.
 
-    A wall between two rows, or thinner than the first, takes what the next thicker row says. `None` when
-    something is unknown or no row reaches so far. Thickness above zero, else `ValueError`.
+    Between two rows and beyond them the rate holds, but never below the next thinner row nor above the next
+    thicker one, so that a thicker wall never takes less. Without a rate (`None`) the next thicker row holds.
+    `None` when something is unknown, no row is for that construction, or neither row nor rate reaches so far.
+    Thickness above zero, else `ValueError`.
     """
     refuse(outside("the thickness (mm)", thickness_mm, above=0))
     if construction is None or thickness_mm is None:
         return None
-    fitting = [row for row in rows if construction in row.constructions and thickness_mm <= row.to_mm]
-    row = min(fitting, key=lambda row: row.to_mm, default=None)
-    return None if row is None else LitresPerMetre(row.low_l_per_m, row.high_l_per_m, row.source_id)
+    of_wall = [row for row in rows if construction in row.constructions]
+    thicker = [row for row in of_wall if row.to_mm is None or thickness_mm <= row.to_mm]
+    inside = next((row for row in thicker if row.from_mm is None or row.from_mm <= thickness_mm), None)
+    if inside is not None:
+        return LitresPerMetre(inside.low_l_per_m, inside.high_l_per_m, inside.source_id)
+    above = min(thicker, key=lambda row: row.from_mm or 0, default=None)
+    if rate is None or not of_wall:
+        return None if above is None else LitresPerMetre(above.low_l_per_m, above.high_l_per_m, above.source_id)
+    below = max((row for row in of_wall if row not in thicker), key=lambda row: row.to_mm or 0, default=None)
+    low, high = rate.low_l_per_m * thickness_mm / rate.per_mm, rate.high_l_per_m * thickness_mm / rate.per_mm
+    if above is not None:
+        low, high = min(low, above.low_l_per_m), min(high, above.high_l_per_m)
+    if below is not None:
+        low, high = max(low, below.low_l_per_m), max(high, below.high_l_per_m)
+    return LitresPerMetre(low, high, rate.source_id)
 
 
-def litres_by_rate(
-    thickness_mm: float | None, low_l_per_m: float, high_l_per_m: float, per_mm: float, source_id: str
-) -> LitresPerMetre | None:
-    """Give the litres per metre of a rule that allows so many for each so many mm of thickness.
-
-    All above zero and the litres in order, else `ValueError`.
-    """
-    refuse(
-        outside("the thickness (mm)", thickness_mm, above=0),
-        outside("the least litres per metre", low_l_per_m, above=0),
-        outside("the most litres per metre", high_l_per_m, at_least=low_l_per_m),
-        outside("the thickness the litres are given for (mm)", per_mm, above=0),
-    )
+def litres_by_rate(rate: LitresRate, thickness_mm: float | None) -> LitresPerMetre | None:
+    """Give the litres per metre that a rate alone allows. Thickness above zero, else `ValueError`."""
+    refuse(outside("the thickness (mm)", thickness_mm, above=0))
     if thickness_mm is None:
         return None
-    return LitresPerMetre(low_l_per_m * thickness_mm / per_mm, high_l_per_m * thickness_mm / per_mm, source_id)
+    times = thickness_mm / rate.per_mm
+    return LitresPerMetre(rate.low_l_per_m * times, rate.high_l_per_m * times, rate.source_id)
 
 
 def liquid_dose(

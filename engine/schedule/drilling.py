@@ -181,8 +181,8 @@ class HoleSpec:
 
     @property
     def meets(self) -> bool:
-        """Whether holes drilled from both faces at one place would run into each other."""
-        return self.sides == 2 and 2 * self.depth_mm >= self.thickness_mm
+        """Whether holes from both faces at one place would meet, or leave less than a hole's width of wall between."""
+        return self.sides == 2 and 2 * self.depth_mm + self.hole_mm >= self.thickness_mm
 
 
 @dataclass(frozen=True, slots=True)

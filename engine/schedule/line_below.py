@@ -19,8 +19,8 @@ def ground_works(
 
     Where the ground is to be lowered, it goes down to the clearance below the line. Where the wall is to be
     protected outside, the protection runs from a lap below the line to the clearance above the ground. Where
-    the line lies above the inside floor and the ground stands above that floor too, the wall between is
-    protected inside, a lap past the line.
+    the ground, once dealt with, still stands above the inside floor, and so the line does too, the wall from
+    the floor to a lap past the line is protected inside.
     """
     clear_mm = line_mm - rules.clearance_above_ground_mm
     works: list[GroundWork] = []
@@ -30,8 +30,7 @@ def ground_works(
         works += [
             _inside(rules, inner_from_m, inner_to_m, run.level_mm, line_mm)
             for inner_from_m, inner_to_m, run in _floors(wall, start_m, end_m)
-            if line_mm > run.level_mm
-            and _stands_above(ground, answer, inner_from_m, inner_to_m, run.level_mm, clear_mm)
+            if _stands_above(ground, answer, inner_from_m, inner_to_m, run.level_mm, clear_mm)
         ]
     return tuple(works)
 

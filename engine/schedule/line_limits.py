@@ -92,10 +92,7 @@ def limits(wall: WallLine, length_m: float, ground: Ground, rules: LineRules) ->
                 to_um(timber.underside_mm - rules.below_timber_mm),
             )
             for timber in wall.timbers or ()
-            if timber.underside_mm is not None
-            and not timber.isolated
-            and timber.from_m <= length_m
-            and timber.to_m >= 0
+            if timber.underside_mm is not None and not timber.isolated
         ),
         tuple((to_nm(run.from_m), to_um(run.level_mm)) for run in wall.floor.runs if run.from_m < length_m),
     )

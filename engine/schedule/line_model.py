@@ -160,7 +160,11 @@ class Junction:
 
 @dataclass(frozen=True, slots=True)
 class WallLine:
-    """One wall, as far as the line needs it. Length 0.01 to 10 000 m; dealt-with stretches do not overlap."""
+    """One wall, as far as the line needs it.
+
+    Its length is 0.01 to 10 000 m, timbers and junctions lie within it, and stretches in which the ground is
+    dealt with do not overlap, else `ValueError`.
+    """
 
     length_m: float | None
     height: LineHeight
@@ -187,6 +191,11 @@ class WallLine:
                 f"the junction at {place:g} m lies outside the wall of {length_m:g} m"
                 for place in places
                 if length_m is not None and not 0 <= place <= length_m
+            ),
+            *(
+                f"the timber ({timber.what}) from {timber.from_m:g} m lies outside the wall of {length_m:g} m"
+                for timber in self.timbers or ()
+                if length_m is not None and (timber.from_m >= length_m or timber.to_m <= 0)
             ),
         )
 

@@ -145,10 +145,11 @@ def no_joint(wall: WallLine, ground: Ground, rules: LineRules, rungs: Ladder, fr
     low = rungs.at_or_below(to_um(over[0][1]))
     high = rungs.at_or_above(to_um(needed_mm))
     low_mm, high_mm = to_mm(rungs.level_um(low)), to_mm(rungs.level_um(high))
+    as_low_as_can = any(answer is not None for _, _, answer in stretches(wall, from_m, to_m))
     return NoJoint(
         low if rungs.counted else None,
         low_mm,
-        needed_mm - low_mm,
+        None if as_low_as_can else needed_mm - low_mm,
         low_mm - rules.protection_lap_mm,
         needed_mm,
         tuple(dict.fromkeys(timber.what for timber, limit_mm in over if limit_mm < high_mm)),
@@ -160,19 +161,14 @@ def no_joint(wall: WallLine, ground: Ground, rules: LineRules, rungs: Ladder, fr
 def reasons_for_gap(ways: NoJoint, counted: bool) -> tuple[Reason, ...]:
     """Say why no joint serves, and the ways out."""
     what = "joint" if counted else "level"
-    return (
-        Reason("no_joint", f"no {what} lies both clear of the ground and below the {listed(ways.isolate)}"),
-        Reason("lower", f"lower the ground by up to {mm(ways.lower_ground_by_mm)} for a line at {mm(ways.level_mm)}"),
-        Reason(
-            "protect",
-            f"or protect the wall from {mm(ways.protect_from_mm)} to {mm(ways.protect_to_mm)} "
-            f"for a line at {mm(ways.level_mm)}",
-        ),
-        Reason(
-            "isolate",
-            f"or isolate the {listed(ways.isolate)} from the wall for a line at {mm(ways.isolated_level_mm)}",
-        ),
-    )
+    line = f"for a line at {mm(ways.level_mm)}"
+    found = [Reason("no_joint", f"no {what} lies both clear of the ground and below the {listed(ways.isolate)}")]
+    if ways.lower_ground_by_mm is not None:
+        found.append(Reason("lower", f"a way out: lower the ground by up to {mm(ways.lower_ground_by_mm)} {line}"))
+    protect = f"protect the wall from {mm(ways.protect_from_mm)} to {mm(ways.protect_to_mm)} {line}"
+    isolate = f"isolate the {listed(ways.isolate)} from the wall for a line at {mm(ways.isolated_level_mm)}"
+    found += [Reason("protect", f"a way out: {protect}"), Reason("isolate", f"a way out: {isolate}")]
+    return tuple(found)
 
 
 def _clear_of(top: GroundPoint, rules: LineRules) -> str:

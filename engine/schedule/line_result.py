@@ -22,14 +22,15 @@ class Reason:
 class NoJoint:
     """No joint serves in a stretch: what stands against what, and three ways out; one of them has to be chosen.
 
-    Either the ground is lowered by up to `lower_ground_by_mm`, or the wall is protected from `protect_from_mm` to
-    `protect_to_mm`, and the line goes to `level_mm` (joint `joint`); or the timbers `isolate` are cut free
-    of the wall and the line goes to `isolated_level_mm` (joint `isolated_joint`).
+    Either the ground is lowered by up to `lower_ground_by_mm` (`None` where it may not be dug down so far), or
+    the wall is protected from `protect_from_mm` to `protect_to_mm`, and the line goes to `level_mm` (joint
+    `joint`); or the timbers `isolate` are cut free of the wall and the line goes to `isolated_level_mm` (joint
+    `isolated_joint`).
     """
 
     joint: int | None
     level_mm: float
-    lower_ground_by_mm: float
+    lower_ground_by_mm: float | None
     protect_from_mm: float
     protect_to_mm: float
     isolate: tuple[str, ...]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from math import ceil, pi
 
 from engine.readings.limits import outside, refuse
@@ -87,33 +88,57 @@ class PlasterArea:
 
 
 @dataclass(frozen=True, slots=True)
-class CoatRule:
-    """Which layers a wall with salts of some classes is plastered in, and how thick they may be, mm.
+class Layer:
+    """One layer of a plaster: the least thickness of each coat of it, and the most of all its coats, mm.
 
-    `layers` are named from the wall outwards. All thicknesses above zero, the least total no more than the
-    greatest, and room in it for every layer; else `ValueError`.
+    `most_mm` is `None` where only the total is limited. Above zero and in order, else `ValueError`.
+    """
+
+    name: str
+    least_coat_mm: float
+    most_mm: float | None
+
+    def __post_init__(self) -> None:
+        refuse(
+            outside(f"the least coat of {self.name} (mm)", self.least_coat_mm, above=0),
+            outside(f"the most of {self.name} (mm)", self.most_mm, at_least=self.least_coat_mm),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class CoatRule:
+    """Which layers a wall with salts of some classes is plastered in, and how thick they may be together, mm.
+
+    `layers` stand in the order from the wall outwards, no name twice. The least total is above zero, and the
+    greatest has room for it and for every layer; else `ValueError`.
     """
 
     salt_classes: tuple[str, ...]
-    layers: tuple[str, ...]
+    layers: tuple[Layer, ...]
     least_total_mm: float
-    least_coat_mm: float
     most_total_mm: float
     source_id: str
 
     def __post_init__(self) -> None:
+        names = [layer.name for layer in self.layers]
         refuse(
             None if self.salt_classes else "a rule for coats needs at least one class of salts",
             None if self.layers else "a rule for coats needs at least one layer",
+            None if len(set(names)) == len(names) else f"a layer stands twice in {', '.join(names)}",
             outside("the least total thickness (mm)", self.least_total_mm, above=0),
-            outside("the least thickness of a coat (mm)", self.least_coat_mm, above=0),
             outside("the greatest total thickness (mm)", self.most_total_mm, at_least=self.least_mm),
         )
 
     @property
     def least_mm(self) -> float:
-        """The least total that keeps the rule for the whole and for every coat."""
-        return max(self.least_total_mm, len(self.layers) * self.least_coat_mm)
+        """The least total that keeps the rule for the whole and for every layer."""
+        return max(self.least_total_mm, sum(layer.least_coat_mm for layer in self.layers))
+
+    @property
+    def most_mm(self) -> float:
+        """The greatest total that keeps the rule for the whole and for every layer."""
+        most = [layer.most_mm for layer in self.layers if layer.most_mm is not None]
+        return min(self.most_total_mm, sum(most)) if len(most) == len(self.layers) else self.most_total_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,37 +252,43 @@ def coat_rule_for(rules: Iterable[CoatRule], salt_class: str | None) -> CoatRule
 
 
 def coats(rule: CoatRule | None, total_mm: float | None) -> tuple[Coat, ...] | None:
-    """Part a total thickness into the layers of a rule, from the wall outwards.
+    """Part a total thickness into the layers of a rule, from the wall outwards, one coat to a layer.
 
-    Every layer but the last is as thin as a coat may be, and the last takes the rest, since it is what carries
-    the finish; a thicker base is checked with `coat_faults`. `None` in gives `None`. Raises `ValueError` when
-    the total is thinner or thicker than the rule allows.
+    Every layer has its least; what is left over is shared equally by those that may be thicker. `None` in
+    gives `None`. Raises `ValueError` when the total is thinner or thicker than the rule allows.
     """
     if rule is None or total_mm is None:
         return None
-    refuse(outside("the total thickness (mm)", total_mm, at_least=rule.least_mm, at_most=rule.most_total_mm))
-    *inner, last = rule.layers
-    under = tuple(Coat(layer, rule.least_coat_mm) for layer in inner)
-    return (*under, Coat(last, total_mm - sum(coat.thickness_mm for coat in under)))
+    refuse(outside("the total thickness (mm)", total_mm, at_least=rule.least_mm, at_most=rule.most_mm))
+    left_mm = total_mm - sum(layer.least_coat_mm for layer in rule.layers)
+    room_mm = {layer.name: (layer.most_mm or total_mm) - layer.least_coat_mm for layer in rule.layers}
+    more_mm = {}
+    # Those with the least room first, so that what they cannot take is shared by the others.
+    for behind, (name, room) in enumerate(sorted(room_mm.items(), key=lambda item: item[1])):
+        more_mm[name] = min(room, left_mm / (len(room_mm) - behind))
+        left_mm -= more_mm[name]
+    return tuple(Coat(layer.name, layer.least_coat_mm + more_mm[layer.name]) for layer in rule.layers)
 
 
 def coat_faults(rule: CoatRule, planned: Sequence[Coat]) -> tuple[str, ...]:
     """Say in words how planned coats break a rule; nothing when they keep it.
 
-    A layer may be put on in several coats; layers missing or out of order, a coat too thin, and a total too
-    thin or too thick are faults.
+    A layer may be put on in several coats. Faults are layers missing or out of order, a coat too thin, a layer
+    too thick, and a total too thin or too thick.
     """
-    order = list(dict.fromkeys(coat.layer for coat in planned))
-    regrouped = [coat.layer for coat in sorted(planned, key=lambda coat: order.index(coat.layer))]
-    mixed = regrouped != [coat.layer for coat in planned]
     faults = []
-    if tuple(order) != rule.layers or mixed:
-        faults.append(f"the layers must be, from the wall outwards: {', '.join(rule.layers)}")
-    faults += [
-        f"a coat of {coat.layer} of {coat.thickness_mm:g} mm is thinner than {rule.least_coat_mm:g} mm"
-        for coat in planned
-        if coat.thickness_mm < rule.least_coat_mm - _NOISE
-    ]
+    named = [name for name, _ in groupby(coat.layer for coat in planned)]
+    if named != [layer.name for layer in rule.layers]:
+        faults.append(f"the layers must be, from the wall outwards: {', '.join(layer.name for layer in rule.layers)}")
+    for layer in rule.layers:
+        mm = [coat.thickness_mm for coat in planned if coat.layer == layer.name]
+        faults += [
+            f"a coat of {layer.name} of {each:g} mm is thinner than {layer.least_coat_mm:g} mm"
+            for each in mm
+            if each < layer.least_coat_mm - _NOISE
+        ]
+        if layer.most_mm is not None and sum(mm) > layer.most_mm + _NOISE:
+            faults.append(f"{sum(mm):g} mm of {layer.name} is thicker than {layer.most_mm:g} mm")
     total_mm = sum(coat.thickness_mm for coat in planned)
     if total_mm < rule.least_total_mm - _NOISE:
         faults.append(f"{total_mm:g} mm in all is thinner than {rule.least_total_mm:g} mm")

@@ -13,6 +13,7 @@ from scipy.integrate import quad  # type: ignore[import-untyped]
 from engine.schedule.dose import (
     Basis,
     LitresPerMetre,
+    LitresRate,
     LitresRow,
     RodsInHole,
     fill_dose,
@@ -285,8 +286,10 @@ GRAVITY = (
     LitresRow(("solid_brick",), 200, 250, 4, 5, "au"),
     LitresRow(("solid_brick",), 300, 350, 7, 8, "au"),
     LitresRow(("solid_brick",), 450, 500, 10, 12, "au"),
-    LitresRow(("cavity_brick",), 200, 300, 6, 7, "au"),
+    LitresRow(("cavity_brick",), None, None, 6, 7, "au"),
 )
+TWO_PER_100 = LitresRate(2, 2, 100, "rate")
+PRESSURE = LitresRate(1, 1.5, 115, "uk")
 
 
 @pytest.mark.parametrize(
@@ -311,30 +314,63 @@ GRAVITY = (
 def test_litres_per_metre(
     construction: str | None, thickness_mm: float | None, litres: tuple[float, float] | None
 ) -> None:
-    found = litres_by_table(GRAVITY, construction, thickness_mm)
+    found = litres_by_table(GRAVITY, None, construction, thickness_mm)
     assert (None if found is None else (found.low, found.high)) == litres
+    assert found is None or found.source_id == "au"
+
+
+@pytest.mark.parametrize(
+    ("thickness_mm", "litres"),
+    [
+        (90, (1.8, 1.8)),
+        (115, (2.3, 2.3)),
+        (175, (3.5, 3.5)),
+        (350, (7, 8)),
+        (400, (8, 8)),
+        (500, (10, 12)),
+        (520, (10.4, 12)),  # 12 by the row before, since a thicker wall never takes less
+        (800, (16, 16)),
+    ],
+)
+def test_a_rate_for_what_the_table_leaves_out(thickness_mm: float, litres: tuple[float, float]) -> None:
+    found = litres_by_table(reversed(GRAVITY), TWO_PER_100, "solid_brick", thickness_mm)
+    assert found is not None
+    assert (found.low, found.high) == pytest.approx(litres)
+    assert litres_by_table(GRAVITY, TWO_PER_100, "rubble_stone", thickness_mm) is None
+
+
+def test_a_rate_stays_between_the_rows() -> None:
+    found = litres_by_table(GRAVITY, LitresRate(4, 4, 100, "high"), "solid_brick", 175)
+    assert (found.low, found.high) == (4, 5)  # type: ignore[union-attr]
+    found = litres_by_table(GRAVITY, LitresRate(1, 1, 100, "low"), "solid_brick", 175)
+    assert (found.low, found.high) == (3, 3)  # type: ignore[union-attr]
 
 
 def test_the_table_is_about_two_litres_for_each_hundred_millimetres() -> None:
     """The published summary of the same table."""
     for row in GRAVITY[:-1]:
-        by_rate = litres_by_rate((row.from_mm + row.to_mm) / 2, 2, 2, 100, "au")
+        assert row.from_mm is not None
+        assert row.to_mm is not None
+        by_rate = litres_by_rate(TWO_PER_100, (row.from_mm + row.to_mm) / 2)
         assert by_rate is not None
         assert (row.low_l_per_m + row.high_l_per_m) / 2 == pytest.approx(by_rate.low, rel=0.2)
 
 
 def test_litres_by_rate() -> None:
     # UK pressure liquids, 1 to 1.5 litres for each 115 mm (from memory, to be verified against the text).
-    assert litres_by_rate(230, 1, 1.5, 115, "uk") == LitresPerMetre(2, 3, "uk")
-    assert litres_by_rate(None, 1, 1.5, 115, "uk") is None
+    assert litres_by_rate(PRESSURE, 230) == LitresPerMetre(2, 3, "uk")
+    assert litres_by_rate(PRESSURE, None) is None
 
 
-@given(st.floats(20, 500), st.floats(20, 500))
-def test_a_thicker_wall_never_takes_less_liquid(one_mm: float, other_mm: float) -> None:
+RATES = st.one_of(st.none(), st.just(TWO_PER_100), st.floats(0.1, 9).map(lambda each: LitresRate(each, each, 100, "r")))
+
+
+@given(st.floats(20, 500), st.floats(20, 500), RATES)
+def test_a_thicker_wall_never_takes_less_liquid(one_mm: float, other_mm: float, rate: LitresRate | None) -> None:
     thin, thick = sorted((one_mm, other_mm))
     for less, more in (
-        (litres_by_table(GRAVITY, "solid_brick", thin), litres_by_table(GRAVITY, "solid_brick", thick)),
-        (litres_by_rate(thin, 1, 1.5, 115, "uk"), litres_by_rate(thick, 1, 1.5, 115, "uk")),
+        (litres_by_table(GRAVITY, rate, "solid_brick", thin), litres_by_table(GRAVITY, rate, "solid_brick", thick)),
+        (litres_by_rate(PRESSURE, thin), litres_by_rate(PRESSURE, thick)),
     ):
         assert less is not None
         assert more is not None
@@ -344,7 +380,7 @@ def test_a_thicker_wall_never_takes_less_liquid(one_mm: float, other_mm: float) 
 
 def test_a_liquid_by_hand() -> None:
     # 6 m of nine-inch brick: 24 to 30 L, with a tenth 33 L, seven cans of 5 L; 50 holes share 480 to 600 mL each.
-    dose = liquid_dose(litres_by_table(GRAVITY, "solid_brick", 230), 6, 50, 10, 5000, GENERIC)
+    dose = liquid_dose(litres_by_table(GRAVITY, TWO_PER_100, "solid_brick", 230), 6, 50, 10, 5000, GENERIC)
     assert dose is not None
     assert (dose.low_l, dose.high_l, dose.with_waste_l) == pytest.approx((24, 30, 33))
     assert (dose.low_ml_per_hole, dose.high_ml_per_hole) == pytest.approx((480, 600))
@@ -382,6 +418,6 @@ def test_limits() -> None:
     with pytest.raises(ValueError, match="at least one construction"):
         LitresRow((), 100, 200, 2, 3, "a")
     with pytest.raises(ValueError, match="most litres"):
-        litres_by_rate(100, 2, 1, 100, "a")
+        LitresRate(2, 1, 100, "a")
     with pytest.raises(ValueError, match="run"):
         liquid_dose(LitresPerMetre(4, 5, "a"), 0, 40, 10, 5000, GENERIC)

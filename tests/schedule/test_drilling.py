@@ -92,8 +92,9 @@ def test_depths_between_rows_are_numpys(thickness_mm: float) -> None:
     assert exact - 1 < found[0] <= exact + EPS
 
 
-def test_three_fifths_is_not_lost_to_rounding() -> None:
-    # 0.6 x 345 is 206.99999999999997 in binary.
+def test_shares_are_not_lost_to_rounding() -> None:
+    # In binary 0.7 x 340 is a little less than 238.
+    assert stages_mm(Share(0.7), 340) == (238,)
     assert stages_mm(Share(0.6), 345) == (207,)
     assert stages_mm(Share(0.6), 230) == (138,)
     assert stages_mm(StopShort(20), 230) == (210,)
@@ -108,6 +109,8 @@ def test_stages() -> None:
     assert stages_mm(table, 225) == (70, 184)
     assert stages_mm(table, 300) == (70, 190, 263)
     assert stages_mm(table, 346) is None
+    # A stage of the thicker row that lies deeper than the whole hole is left out.
+    assert stages_mm(DepthTable((DepthRow(115, (65,)), DepthRow(230, (90, 190))), None), 120) == (70,)
 
 
 def test_no_depth_where_nothing_is_left_to_drill() -> None:
@@ -261,6 +264,13 @@ def test_leaves_of_a_cavity_wall() -> None:
 )
 def test_hand_counted_stretches(length_mm: float, holes: int) -> None:
     assert len(spread_mm(length_mm, 120, EDGE, 12)) == holes
+
+
+def test_noise_in_a_length_makes_no_further_hole() -> None:
+    assert len(spread_mm(1200 + 1e-9, 120, EDGE, 12)) == 10
+    # (7.3 - 6.1) m is 1.2000000000000002 m.
+    drilled = drill_piece(level(6.1, 7.3), spec(CREAM, 230), EDGE, 10)
+    assert drilled.count == 10
 
 
 def test_hand_set_out() -> None:
@@ -442,6 +452,14 @@ def test_both_faces_are_staggered_where_holes_would_meet() -> None:
     apart = replace(MORTAR, depth=Share(0.4))
     first, second = drill_piece(level(0, 2.3), spec(apart, 345), 115, 2.3).runs
     assert first.along_mm == second.along_mm
+
+
+def test_holes_to_the_middle_meet_in_walls_of_odd_thickness_too() -> None:
+    half = replace(MORTAR, depth=Share(0.5), to_mm=None)
+    assert spec(half, 600).meets
+    assert spec(half, 601).meets
+    assert not spec(replace(half, depth=Share(0.45)), 600).meets
+    assert not spec(replace(half, sides=1), 600).meets
 
 
 def test_both_faces_in_a_stretch_with_one_hole() -> None:

@@ -164,6 +164,13 @@ def test_more_than_a_day_holds_is_not_a_day() -> None:
     assert forecast.shared.standing == "above_limit"
 
 
+def test_a_day_of_just_24_hours_is_a_day() -> None:
+    forecast = exposure_forecast([drilled(2400, 1, 36)], 1, LIMITS)
+    assert forecast.trigger_hours == 24
+    assert forecast.in_one_day is not None
+    assert forecast.in_one_day.points == 48
+
+
 @given(
     holes=st.integers(0, 20_000),
     more=st.integers(1, 20_000),

@@ -209,6 +209,9 @@ def test_measures_of_pieces_with_something_unknown() -> None:
     assert (found["line_m"], found["drilled_m"], found["rod"]) == (None, None, None)
     assert (found["hole"], found["agent_litre"]) == (33, 0)
     assert measures_of([PieceWork("a", 1, 33, 200, 23, 0)], None)["agent_litre"] is None
+    assert measures_of([PieceWork("a", 1, 0, None, None, 0)], 10)["agent_litre"] == 0
+    assert measures_of([PieceWork("a", 1, None, 0, 23, 0)], 10)["drilled_m"] == 0
+    assert measures_of([PieceWork("a", 1, None, 205, 23, 0)], 10)["agent_litre"] is None
 
 
 @pytest.mark.parametrize("value", [-1, float("nan"), float("inf"), 1e10])
@@ -323,6 +326,18 @@ def test_a_book_with_faults_reports_all_of_them_with_their_places() -> None:
     assert "did you mean half_up?" in found[1]
     assert "allowed: installer" in found[3]
     assert "stands already" in found[5]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ("who: installer, per: hole", "who: plumber, per: hole", "is not in labour; found plumber; allowed: installer"),
+        ("id: bags", "id: push", "stands already; found push; allowed: an id of its own; this one is in tasks"),
+    ],
+)
+def test_entries_that_do_not_fit_together(old: str, new: str, expected: str) -> None:
+    (problem,) = problems(BOOK.replace(old, new))
+    assert expected in problem
 
 
 @pytest.mark.parametrize(

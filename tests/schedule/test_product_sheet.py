@@ -248,6 +248,7 @@ def test_every_fault_is_named_with_its_place(case: tuple[str, int, str, str, str
 def test_one_fault_is_one_problem() -> None:
     for name in ("misspelt medium", "out of limits", "a price in words", "empty", "holes too near", "through the wall"):
         assert len(problems(CASES[name][0])) == 1, name
+    assert len(problems(CREAM.replace("name: store cream", "name:"))) == 1
 
 
 def test_near_names_are_offered() -> None:

@@ -1,4 +1,4 @@
-"""Plaster, mortar, skirting, ground and vents: hand sums, published layers, integration and counting."""
+"""Plaster, mortar, skirting, ground and vents: hand sums, published layers, numpy and counting."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from scipy.integrate import quad  # type: ignore[import-untyped]
 
 from engine.readings.ventilation import required_vent_area_mm2
 from engine.schedule.drilling import HoleGroup
-from engine.schedule.ground import Ground, GroundPoint, level_mm
+from engine.schedule.ground import Ground, GroundPoint
 from engine.schedule.quantities import (
     Coat,
     CoatRule,
     GroundTarget,
     HeightRule,
+    Layer,
     Opening,
     area_between_m2,
     coat_faults,
@@ -43,8 +43,12 @@ HERITAGE = HeightRule("heritage group", 450, None, None, "heritage_guidance")
 GRANT = HeightRule("grant", None, None, 1200, "grant_specification")
 GERMAN = HeightRule("german", 800, 800, None, "german_data_sheet")
 # Renovating plaster, WTA 2-9-20 as a German trade periodical gives it (9/2020, p. 14).
-LOW = CoatRule(("none", "low"), ("renovating",), 20, 10, 40, "wta_2_9_20")
-HIGH = CoatRule(("medium", "high"), ("base", "renovating"), 20, 10, 40, "wta_2_9_20")
+RENOVATING = Layer("renovating", 10, None)
+LOW = CoatRule(("none", "low"), (RENOVATING,), 20, 40, "wta_2_9_20")
+HIGH = CoatRule(("medium", "high"), (Layer("base", 10, None), RENOVATING), 20, 40, "wta_2_9_20")
+# Three coats of lime, 20 to 25 mm, the setting coat about 3 (from memory, to be verified against the text); the least
+# of the first two is made up here.
+LIME = CoatRule(("low",), (Layer("render", 6, None), Layer("float", 6, None), Layer("set", 3, 3)), 20, 25, "lime")
 DOOR = Opening(0.9, 0, 2000)
 WINDOW = Opening(1.2, 900, 2100)
 
@@ -128,6 +132,9 @@ def test_areas_are_never_below_zero(openings: list[Opening], run_m: float, heigh
 
 def test_openings_beyond_the_wall_leave_nothing() -> None:
     assert area_between_m2(1, 0, 1000, (Opening(3, 0, 2000),)) == 0
+    area = plaster_area(1, 1000, 50, (Opening(3, 0, 50),))
+    assert area is not None
+    assert area.replace_m2 <= area.strip_m2
 
 
 # Coats ---------------------------------------------------------------------------------------------------------------
@@ -136,9 +143,10 @@ def test_openings_beyond_the_wall_leave_nothing() -> None:
 def test_layers_by_salt_class() -> None:
     """WTA 2-9-20: at least 20 mm, 10 mm to a coat, 40 mm in all; two layers for medium and high salts."""
     assert coats(coat_rule_for((LOW, HIGH), "low"), 20) == (Coat("renovating", 20),)
-    assert coats(coat_rule_for((LOW, HIGH), "medium"), 25) == (Coat("base", 10), Coat("renovating", 15))
-    assert coats(coat_rule_for((LOW, HIGH), "high"), 40) == (Coat("base", 10), Coat("renovating", 30))
-    assert HIGH.least_mm == 20
+    assert coats(coat_rule_for((LOW, HIGH), "medium"), 25) == (Coat("base", 12.5), Coat("renovating", 12.5))
+    assert coats(coat_rule_for((LOW, HIGH), "high"), 40) == (Coat("base", 20), Coat("renovating", 20))
+    assert coats(LIME, 21) == (Coat("render", 9), Coat("float", 9), Coat("set", 3))
+    assert (HIGH.least_mm, HIGH.most_mm) == (20, 40)
     assert coat_rule_for((LOW, HIGH), None) is None
     assert coat_rule_for((LOW, HIGH), "extreme") is None
     assert coats(None, 20) is None
@@ -148,8 +156,19 @@ def test_layers_by_salt_class() -> None:
             coats(HIGH, wrong)
 
 
-@given(st.sampled_from([LOW, HIGH]), st.floats(20, 40))
-def test_what_is_planned_keeps_the_rule(rule: CoatRule, total_mm: float) -> None:
+@st.composite
+def coat_rules(draw: st.DrawFn) -> CoatRule:
+    layers = []
+    for name in ("a", "b", "c")[: draw(st.integers(1, 3))]:
+        least = draw(st.floats(1, 10))
+        layers.append(Layer(name, least, draw(st.one_of(st.none(), st.floats(least, 20)))))
+    return CoatRule(("low",), tuple(layers), draw(st.floats(1, 30)), draw(st.floats(30, 60)), "made up")
+
+
+@given(st.one_of(st.sampled_from([LOW, HIGH, LIME]), coat_rules()), st.floats(0, 1))
+def test_what_is_planned_keeps_the_rule(rule: CoatRule, share: float) -> None:
+    assume(rule.least_mm <= rule.most_mm)
+    total_mm = min(rule.least_mm + share * (rule.most_mm - rule.least_mm), rule.most_mm)
     planned = coats(rule, total_mm)
     assert planned is not None
     assert coat_faults(rule, planned) == ()
@@ -170,6 +189,9 @@ def test_faults_of_planned_coats() -> None:
     assert coat_faults(LOW, (Coat("renovating", 15),)) == ("15 mm in all is thinner than 20 mm",)
     assert coat_faults(LOW, (Coat("renovating", 21), Coat("renovating", 20))) == ("41 mm in all is thicker than 40 mm",)
     assert len(coat_faults(LOW, ())) == 2
+    assert coat_faults(LIME, (Coat("render", 8), Coat("float", 8), Coat("set", 5))) == (
+        "5 mm of set is thicker than 3 mm",
+    )
 
 
 def test_volume_of_a_coat() -> None:
@@ -242,26 +264,24 @@ def profiles(draw: st.DrawFn) -> Ground:
 
 
 @given(profiles(), st.lists(st.integers(-500, 500), min_size=1, max_size=3), st.floats(0.2, 2))
-@settings(deadline=None, max_examples=60)
-def test_ground_against_integration(ground: Ground, levels: list[int], width_m: float) -> None:
-    """Outside check: scipy integrates the height of ground above its target along the wall."""
+@settings(deadline=None)
+def test_ground_against_numerical_integration(ground: Ground, levels: list[int], width_m: float) -> None:
+    """Outside check: numpy interpolates the ground every millimetre and integrates what stands above the target."""
     targets = [GroundTarget(3.0 * i, 3.0 * i + 3, float(level)) for i, level in enumerate(levels)]
     found = ground_to_lower(ground, reversed(targets), width_m, 25)
     assert found is not None
-
-    def above_mm(x: float, target: GroundTarget) -> float:
-        ground_mm = level_mm(ground, x)
-        assert ground_mm is not None
-        return max(0.0, ground_mm - target.level_mm)
-
-    total = 0.0
+    places = [point.at_m for point in ground.points]
+    heights = [point.level_mm for point in ground.points]
+    section_m2 = deepest_mm = 0.0
     for target in targets:
-        breaks = [p.at_m for p in ground.points if target.from_m < p.at_m < target.to_m] or None
-        total += quad(above_mm, target.from_m, target.to_m, (target,), points=breaks, limit=200, epsabs=1e-3)[0]
-    assert found.volume_m3 == pytest.approx(total / 1000 * width_m, rel=1e-3, abs=1e-4)
+        x = np.linspace(target.from_m, target.to_m, 3001)
+        above_mm = np.maximum(0, np.interp(x, places, heights) - target.level_mm)
+        section_m2 += float(np.trapezoid(above_mm, x)) / 1000
+        deepest_mm = max(deepest_mm, float(above_mm.max()))
+    assert found.volume_m3 == pytest.approx(section_m2 * width_m, rel=1e-4, abs=1e-4)
+    assert found.deepest_mm == pytest.approx(deepest_mm, abs=1e-6)
     assert found.loose_m3 == pytest.approx(1.25 * found.volume_m3)
     assert 0 <= found.run_m <= 3 * len(targets) + 1e-9
-    assert found.volume_m3 <= found.run_m * found.deepest_mm / 1000 * width_m + 1e-9
 
 
 def test_vents() -> None:
@@ -302,9 +322,15 @@ def test_limits() -> None:
     with pytest.raises(ValueError, match="upper height"):
         area_between_m2(1, 100, 50, ())
     with pytest.raises(ValueError, match="greatest total"):
-        CoatRule(("low",), ("a", "b", "c", "d", "e"), 20, 10, 40, "x")
+        CoatRule(("low",), tuple(Layer(name, 10, None) for name in "abcde"), 20, 40, "x")
+    with pytest.raises(ValueError, match="a layer stands twice in a, a"):
+        CoatRule(("low",), (Layer("a", 10, None), Layer("a", 10, None)), 20, 40, "x")
+    with pytest.raises(ValueError, match="the most of a"):
+        Layer("a", 10, 9)
+    with pytest.raises(ValueError, match="the least coat of a"):
+        Layer("a", 0, None)
     with pytest.raises(ValueError, match=r"class of salts; .*at least one layer"):
-        CoatRule((), (), 20, 10, 40, "x")
+        CoatRule((), (), 20, 40, "x")
     with pytest.raises(ValueError, match=r"area .*; the thickness of a coat"):
         plaster_litres(-1, 0)
     with pytest.raises(ValueError, match="plug"):

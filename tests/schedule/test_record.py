@@ -61,9 +61,9 @@ def written(*pieces: dict[str, Any]) -> InstallationRecordFile:
     return parse_record(json.dumps(data, indent=1).encode(), "record.yaml")
 
 
-def changed(piece: dict[str, Any], **changes: Any) -> dict[str, Any]:
+def changed(row: dict[str, Any], /, **changes: Any) -> dict[str, Any]:
     """A piece with some entries changed; those set to None are left out."""
-    return {key: value for key, value in {**piece, **changes}.items() if value is not None}
+    return {key: value for key, value in {**row, **changes}.items() if value is not None}
 
 
 def found(piece: dict[str, Any], plan: PlannedPiece = CREAM, tolerances: Tolerances = TOLERANCES) -> list[Finding]:
@@ -153,6 +153,16 @@ def test_agent_is_compared_with_the_holes_that_were_drilled() -> None:
 )
 def test_rods(changes: dict[str, Any], expected: list[str]) -> None:
     assert kinds(changed(DONE_RODS, **changes), RODS) == expected
+
+
+def test_what_is_missing_is_counted() -> None:
+    assert found(changed(DONE_CREAM, holes=31, depths_mm=[205]))[0].says.startswith("31 holes of 33: 2 are missing")
+    assert found(changed(DONE_RODS, rods_used=9), RODS)[0].says == "9 rods for holes that take 12: 3 are missing"
+
+
+def test_a_piece_without_holes_is_not_asked_for_their_depth() -> None:
+    plan = PlannedPiece("back/1", "cream", 0, 12, 120, 205, 23, 0)
+    assert kinds(changed(DONE_SLOT, medium="cream", hole_mm=12), plan) == []
 
 
 def test_a_schedule_that_does_not_say_cannot_be_checked() -> None:

@@ -105,6 +105,8 @@ def test_timbers_hold_the_line_down() -> None:
     out = set_out(wall(timbers=(replace(joists, isolated=True),)), RULES)
     assert line(out) == [(0, 10, -20)]
     assert out.timbers_at_risk == ("joist ends",)
+    low = Timber(0, 10, -10, "bonding timber", isolated=True)  # -20 is below it, but not by the 25 mm that it should be
+    assert set_out(wall(timbers=(low,)), RULES).timbers_at_risk == ("bonding timber",)
     assert set_out(wall(height="above_ground", timbers=(replace(joists, isolated=True),)), RULES).timbers_at_risk == ()
 
 
@@ -166,7 +168,13 @@ def test_the_ground_is_not_dug_below_the_foundation() -> None:
     # Plate at -180: at most -205. Ground 0, may come down to -330: at least -180. No joint.
     timbers = (Timber(0, 10, -180, "wall plate"),)
     high = wall(timbers=timbers, ground=ground((0, 0)), answers=(GroundAnswer(0, 10, "lower", -330),))
-    assert line(set_out(high, RULES)) == [(0, 10, None)]
+    out = set_out(high, RULES)
+    assert line(out) == [(0, 10, None)]
+    assert out.pieces is not None
+    assert out.pieces[0].no_joint is not None
+    assert out.pieces[0].no_joint.lower_ground_by_mm is None
+    assert (out.pieces[0].no_joint.protect_to_mm, out.pieces[0].no_joint.isolated_level_mm) == (-180, -170)
+    assert rules_named(out) == {"no_joint", "protect", "isolate"}
     out = set_out(replace(high, answers=(GroundAnswer(0, 10, "lower", -400),)), RULES)
     assert line(out) == [(0, 10, -245)]
     assert [(work.how, work.to_mm) for work in out.ground_works] == [("lower", -395)]
@@ -174,6 +182,8 @@ def test_the_ground_is_not_dug_below_the_foundation() -> None:
     # nobody knows how deep: it is said
     out = set_out(replace(high, answers=(GroundAnswer(0, 10, "lower"),)), RULES)
     assert figures_missing(out) == {"not_below_mm"}
+    # and where nothing has to be dug, it does not matter
+    assert set_out(wall(answers=(GroundAnswer(0, 10, "lower"),)), RULES).missing == ()
 
 
 def test_an_old_joint_is_not_used_again() -> None:
@@ -206,6 +216,10 @@ def test_the_line_follows_the_floor() -> None:
     # up as well as down, though the lower level would do for both
     up = Floor((FloorRun(0, -300), FloorRun(4, 0)), False)
     assert line(set_out(wall(ground=Ground(()), floor=up), RULES)) == [(0, 4, -320), (4, 10, -20)]
+    # 75 mm is not yet followed, 76 mm is; joints at 0 and 75 would suit both
+    for change_mm, pieces in ((75, 1), (76, 2)):
+        floor = Floor((FloorRun(0, 0), FloorRun(4, change_mm)), False)
+        assert len(line(set_out(wall(ground=Ground(()), floor=floor, beds=Beds("regular", 75, 0)), RULES))) == pieces
     # no step where the ground asks for the same level beside both
     high = wall(ground=ground((0, 0)), floor=Floor((FloorRun(0, 0), FloorRun(4, 100)), False))
     assert line(set_out(high, RULES)) == [(0, 10, 205)]
@@ -315,7 +329,7 @@ def test_the_link_to_the_floor_membrane() -> None:
     (link,) = set_out(wall(floor=Floor((FloorRun(0, 0, -20),), True)), RULES).floor_links
     assert (link.difference_mm, link.seal_strip, link.strip_mm) == (0, False, 150)
     (link,) = set_out(wall(floor=Floor((FloorRun(0, 0),), True)), RULES).floor_links
-    assert (link.meets_mm, link.difference_mm, link.strip_mm) == (0, -20, 170)
+    assert (link.meets_mm, link.difference_mm, link.seal_strip, link.strip_mm) == (0, -20, True, 170)
     (link,) = set_out(wall(floor=Floor((FloorRun(0, 0),), None)), RULES).floor_links
     assert (link.difference_mm, link.seal_strip, link.strip_mm) == (-20, None, None)
     assert set_out(wall(floor=Floor((FloorRun(0, 0),), False)), RULES).floor_links == ()
@@ -334,6 +348,17 @@ def test_a_floor_below_the_ground_is_protected_inside_up_to_the_line() -> None:
     for how in ("lower", "protect"):
         out = set_out(wall(ground=ground((0, 100)), answers=(GroundAnswer(0, 10, how, -500),)), RULES)
         assert [work.how for work in out.ground_works] == [{"lower": "lower", "protect": "protect_outside"}[how]]
+    # also where the line is still above the floor, here because the joint at -20 is used up
+    used = (OldWork(-20, "slate course"),)
+    lowered = wall(ground=ground((0, 100)), old=used, answers=(GroundAnswer(0, 10, "lower", -500),))
+    assert line(set_out(lowered, RULES)) == [(0, 10, 55)]
+    assert [(work.how, work.to_mm) for work in set_out(lowered, RULES).ground_works] == [("lower", -95)]
+    # but ground that can come down only a little still stands above the floor
+    out = set_out(wall(ground=ground((0, 300)), answers=(GroundAnswer(0, 10, "lower", 100),)), RULES)
+    assert [(work.how, work.from_mm, work.to_mm) for work in out.ground_works] == [
+        ("lower", 300, 130),
+        ("protect_inside", 0, 580),
+    ]
 
 
 def test_a_short_piece_is_pointed_out() -> None:
@@ -361,6 +386,8 @@ def test_impossible_figures_are_refused_all_at_once() -> None:
         (lambda: wall(length_m=0), "the length of the wall"),
         (lambda: wall(junctions=(Junction(11.0, "garden wall", 0, 0),)), "outside the wall of 10 m"),
         (lambda: wall(answers=(GroundAnswer(0, 3, "lower"), GroundAnswer(2, 4, "protect"))), "dealt with twice"),
+        (lambda: wall(timbers=(Timber(10, 11, 0, "plate"),)), r"timber \(plate\) from 10 m lies outside the wall"),
+        (lambda: wall(timbers=(Timber(-1, 0, 0, "plate"),)), "lies outside the wall of 10 m"),
         (lambda: OldWork(math.nan, "course"), "finite"),
         (lambda: Junction(math.nan, "wall", 0, 0), "finite"),
     ],

@@ -210,7 +210,7 @@ def random_wall(random: Random, *, whole: bool = False) -> WallLine:
         points = [(at_m, points[index // 2 * 2][1]) for index, (at_m, _) in enumerate(points)]
     timbers = []
     for _ in range(random.choice([0, 0, 1, 2])):
-        start = place(0, length_m)
+        start = place(0, length_m - 0.1)
         end = random.choice([start + 0.001, start + place(0.05, 3), length_m + 0.01])
         timbers.append(Timber(start, end, level(-350, -50), random.choice(["joists", "plate"]), random.random() < 0.15))
     runs = [FloorRun(0, 0, random.choice([None, -40.0]))]
@@ -304,12 +304,22 @@ def check_ways_out(wall: WallLine, rules: LineRules, index: int, out: SettingOut
     reckoned = Reckoned(wall, rules, rules.lap_mm / 1000)
     inside = np.linspace(piece.from_m + EPS_M, piece.to_m - EPS_M, 25)
     assert all(ways.level_mm <= reckoned.most(at_m) + EPS_MM for at_m in inside)
-    assert all(reckoned.needed(at_m) - ways.lower_ground_by_mm <= ways.level_mm + EPS_MM for at_m in inside)
+    lowered_by_mm = ways.lower_ground_by_mm
+    if lowered_by_mm is not None:
+        assert lowered_by_mm > 0
+        assert all(reckoned.needed(at_m) - lowered_by_mm <= ways.level_mm + EPS_MM for at_m in inside)
     assert all(reckoned.needed(at_m) <= ways.isolated_level_mm + EPS_MM for at_m in inside)
     assert reckoned.usable(ways.level_mm)
     assert reckoned.usable(ways.isolated_level_mm)
-    assert ways.lower_ground_by_mm > 0
-    assert ways.isolate
+    timbers = tuple(replace(t, isolated=t.isolated or t.what in ways.isolate) for t in wall.timbers or ())
+    taken = set_out(replace(wall, timbers=timbers), rules).pieces or ()
+    assert not any(p.level_mm is None and p.from_m < piece.to_m and p.to_m > piece.from_m for p in taken)
+    free = all(a.to_m <= piece.from_m or a.from_m >= piece.to_m for a in wall.answers)
+    assert (lowered_by_mm is not None) == free
+    if free and piece.length_m > 0.002:
+        answers = (*wall.answers, GroundAnswer(piece.from_m, piece.to_m, "lower"))
+        taken = set_out(replace(wall, answers=answers), rules).pieces or ()
+        assert not any(p.level_mm is None and p.from_m < piece.to_m and p.to_m > piece.from_m for p in taken)
 
 
 def check_ground_works(wall: WallLine, rules: LineRules, out: SettingOut) -> None:
@@ -342,7 +352,7 @@ def test_every_piece_keeps_every_rule_at_every_place(seed: int) -> None:
 
 def test_every_piece_keeps_every_rule_without_joints_too() -> None:
     random = Random("no joints")
-    for number in range(50):
+    for number in range(40):
         wall, rules = random_wall(random, whole=number % 2 == 0), random_rules(random)
         wall = replace(wall, beds=Beds("irregular", None, None))
         check_every_rule(wall, rules, set_out(wall, rules))
@@ -356,7 +366,7 @@ def changes_at_a_price(wall: WallLine, rules: LineRules, out: SettingOut) -> int
 def test_the_pieces_are_the_fewest_there_are_and_the_nearest_of_those() -> None:
     random = Random("fewest")
     tried = nearest = 0
-    for number in range(700):
+    for number in range(500):
         wall, rules = random_wall(random, whole=number % 2 == 0), random_rules(random)
         out = set_out(wall, rules)
         reckoned = Reckoned(wall, rules, rules.lap_mm / 1000)
@@ -389,7 +399,7 @@ def test_the_pieces_are_the_fewest_there_are_and_the_nearest_of_those() -> None:
                 ours += sum(integral(reckoned, c, d, piece.level_mm) for c, d in itertools.pairwise(inner))
         assert ours == pytest.approx(away, rel=1e-4, abs=1e-2)
         nearest += 1
-    assert tried == nearest >= 300
+    assert tried == nearest >= 200
 
 
 # --- How lines of related walls are related ---------------------------------------------------------------------------
@@ -480,7 +490,7 @@ def test_a_ground_point_on_the_straight_between_two_changes_nothing() -> None:
 def test_moving_the_ground_up_never_lowers_what_it_asks_for() -> None:
     # At no place does higher ground allow a lower joint, wherever it rises; and it closes no gap.
     random = Random("ground up")
-    for _ in range(500):
+    for _ in range(300):
         wall, rules = random_wall(random), random_rules(random)
         assert wall.ground is not None
         points = tuple(
@@ -507,7 +517,7 @@ def test_moving_the_ground_up_never_lowers_what_it_asks_for() -> None:
 def test_moving_the_ground_up_never_lowers_a_level_line_nor_the_highest_piece() -> None:
     random = Random("ground up, the line")
     one_piece = stepped = 0
-    for _ in range(1500):
+    for _ in range(1200):
         wall, rules = random_wall(random), random_rules(random)
         wall = replace(wall, floor=Floor((FloorRun(0, 0),), None), height=random.choice(["at_floor", "above_ground"]))
         assert wall.ground is not None
@@ -528,8 +538,8 @@ def test_moving_the_ground_up_never_lowers_a_level_line_nor_the_highest_piece() 
             assert max(level for level in highs if level is not None) >= max(
                 level for level in lows if level is not None
             )
-    assert one_piece > 100
-    assert stepped > 100
+    assert one_piece > 60
+    assert stepped > 60
 
 
 def test_more_ground_can_break_a_level_line_and_let_a_part_of_it_down() -> None:
