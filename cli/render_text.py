@@ -62,6 +62,7 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
     page.heading("Sources")
     page.rows((("-", source_line(cite), "") for cite in sources_of(_shown_rules(wall))), 1)
     page.blank()
+    page.line("Every reason and source in full: --format markdown; one rule: bedjoint rules show ID.")
     page.line(assessment.limits)
     page.line(
         f"rules {version}, digest {assessment.rule_set.digest[:16]}; facts, digest {assessment.facts_digest[:16]}"
