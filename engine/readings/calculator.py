@@ -267,8 +267,8 @@ def calculations(unit_kinds: tuple[str, ...]) -> tuple[Calculation, ...]:
                 _maybe("conditioned_g", "g", "dish and sample after conditioning"),
                 _maybe("balance_g", "g", "the smallest step of the balance, for the uncertainty"),
             ),
-            "wet basis BRE Digest 245, dry basis BS EN ISO 12570, uncertainty JCGM 100:2008 (formulae from memory, to be "
-            "verified against the texts)",
+            "wet basis BRE Digest 245, dry basis BS EN ISO 12570, uncertainty JCGM 100:2008 (formulae from memory, to "
+            "be verified against the texts)",
             "the uncertainty is the balance's alone; dish < dry <= wet and conditioned",
             _moisture,
         ),
@@ -305,9 +305,10 @@ def calculations(unit_kinds: tuple[str, ...]) -> tuple[Calculation, ...]:
                 _maybe("water_content", "volume fraction", "of the wet part; else the published range"),
                 _maybe("evaporation_mm_per_min", "mm/min", "from each face; else the published range"),
             ),
-            "sharp-front model, Proc. R. Soc. A 463, 1871-1884 (2007), equations from memory, to be verified against the text",
-            "homogeneous wall in steady conditions, evaporation at the front, no gravity; published sorptivities of bricks "
-            "differ by a factor of six",
+            "sharp-front model, Proc. R. Soc. A 463, 1871-1884 (2007), equations from memory, to be verified against "
+            "the text",
+            "homogeneous wall in steady conditions, evaporation at the front, no gravity; what is published of bricks "
+            "differs widely",
             _rise,
         ),
         Calculation(
@@ -315,7 +316,7 @@ def calculations(unit_kinds: tuple[str, ...]) -> tuple[Calculation, ...]:
             "Time to dry once the water is cut off, by every published rule",
             (_THICKNESS, Parameter("unit_kind", "", "what the units are", words=unit_kinds)),
             "rules of thumb, each with its own source",
-            "the rules disagree by a factor of two and more and none was made for the wall at hand: measure before closing",
+            "the rules disagree and none was made for the wall at hand: measure before the wall is closed",
             _drying,
         ),
         Calculation(

@@ -215,6 +215,9 @@ class Line(Section):
     fall_before_step_mm: Figures
     floor_step_mm: Figures
     least_piece_mm: Figures
+    hole_plug_mm: Figures
+    trench_width_mm: Figures
+    bulking_percent: Figures
 
 
 # dose.yaml

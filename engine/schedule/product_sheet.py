@@ -120,6 +120,7 @@ class ProductSheet(Section):
     `active_percent` is the active content the sheet declares; what it leaves out stays unknown.
     """
 
+    kind: Literal["product"] = "product"
     form: Literal[1] = 1
     name: Label
     medium: Medium
