@@ -31,6 +31,7 @@ def deliver(text: str, target: pathlib.Path | None) -> None:
         mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
         os.chmod(temporary, mode)
         os.replace(temporary, target)
+        print(f"written to {target}", file=sys.stderr)
     except OSError as error:
         if temporary:
             pathlib.Path(temporary).unlink(missing_ok=True)

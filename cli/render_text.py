@@ -17,25 +17,46 @@ from cli.wording import (
     sources_of,
     status_of,
 )
-from engine.decision.model import Assessment, ChoiceDecided, RuleApplied, WallDecided
+from engine.decision.model import Assessment, ChoiceDecided, ItemsFound, RuleApplied, WallDecided
 
 _STATUS_STYLE = {"settled": "bold green", "provisional": "bold yellow", "undecided": "bold red"}
 _WORD_STYLE = {"must": "bold red", "should": "bold", "consider": ""}
 _QUESTIONS_SHOWN = 8
+_GROUNDS_SHOWN = 4
+_PERHAPS_SHOWN = 6
 
 
 def as_text(assessments: Sequence[Assessment], *, plain: bool = False) -> str:
     """Every wall of every assessment as text; `plain` without colours whatever the terminal."""
     page = Page(plain=plain)
-    first = True
-    for assessment in assessments:
-        for wall in assessment.walls:
-            if not first:
-                page.blank()
-                page.line("-" * 72)
-            first = False
-            _wall(page, assessment, wall)
+    walls = [(assessment, wall) for assessment in assessments for wall in assessment.walls]
+    first = len(walls) == 1
+    if not first:
+        _overview(page, walls)
+    for assessment, wall in walls:
+        if not first:
+            page.blank()
+            page.line("-" * 72)
+        first = False
+        _wall(page, assessment, wall)
     return page.text()
+
+
+def _overview(page: Page, walls: Sequence[tuple[Assessment, WallDecided]]) -> None:
+    """One line a wall, where there is more than one."""
+    settled = sum(wall.status == "settled" for _, wall in walls)
+    page.line(f"{len(walls)} walls, {settled} settled", "bold")
+    rows = []
+    for assessment, wall in walls:
+        verdict, medium = wall.choice("verdict"), wall.choice("medium")
+        what = verdict.option if medium.option == "no_medium" else f"{verdict.option}, {medium.option}"
+        text = f"{_words(what)} [{wall.status}]  {assessment.file}"
+        rows.append((wall.wall, text, _STATUS_STYLE[wall.status]))
+    page.rows(rows, max(len(wall.wall) for _, wall in walls))
+
+
+def _words(code: str) -> str:
+    return code.replace("_", " ")
 
 
 def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
@@ -48,16 +69,10 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
     _decisions(page, wall)
     _why(page, wall)
     _profile(page, wall)
-    _not_taken(page, wall)
     for name in ("works", "tests", "notices", "cautions"):
-        found = wall.found(name)
-        if found.items:
-            page.heading(found.title)
-            page.rows(((i.word, f"{i.says} ({', '.join(i.rules)})", _WORD_STYLE[i.word]) for i in found.items), 9)
-        if found.might_be_added:
-            members = ", ".join(each.replace("_", " ") for each in found.might_be_added)
-            page.line(f"  Might be added once open facts are known: {members}")
+        _set(page, wall.found(name))
     _open(page, wall)
+    _not_taken(page, wall)
     _on_trust(page, wall)
     page.heading("Sources")
     page.rows((("-", source_line(cite), "") for cite in sources_of(_shown_rules(wall))), 1)
@@ -69,6 +84,21 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
     )
 
 
+def _set(page: Page, found: ItemsFound) -> None:
+    if not (found.items or found.might_be_added):
+        return
+    page.heading(found.title)
+    rows: list[tuple[str, str, str]] = [
+        (i.word, f"{i.says} ({', '.join(i.rules)})", _WORD_STYLE[i.word]) for i in found.items
+    ]
+    if found.might_be_added:
+        named = ", ".join(_words(each) for each in found.might_be_added[:_PERHAPS_SHOWN])
+        left = len(found.might_be_added) - _PERHAPS_SHOWN
+        more = f" and {left} more" if left > 0 else ""
+        rows.append(("perhaps", f"once the open facts are known: {named}{more}", ""))
+    page.rows(rows, 9)
+
+
 def _decisions(page: Page, wall: WallDecided) -> None:
     verdict, damp = wall.choice("verdict"), wall.choice("rising_damp")
     medium, plaster = wall.choice("medium"), wall.choice("plaster")
@@ -76,7 +106,7 @@ def _decisions(page: Page, wall: WallDecided) -> None:
     rows = [_decision("VERDICT", verdict), _decision("Damp", damp)]
     causes = wall.found("causes").items
     if causes:
-        rows.append(("Also", joined(item.says for item in causes), ""))
+        rows.append(("Also", " ".join(f"{joined([i.says])} ({', '.join(i.rules)})" for i in causes), ""))
     rows += [
         _decision("Medium", medium),
         ("Line", f"{sentence(line)}  {line_status}", _STATUS_STYLE[line_status.strip("[]")]),
@@ -93,6 +123,7 @@ def _shown_rules(wall: WallDecided) -> list[RuleApplied]:
     """The rules behind the main choices: those whose sources the page lists."""
     names = [name for name in MAIN_CHOICES if wall.choice(name).option not in ("no_line", "none_needed")]
     shown = {rule for name in names for rule in wall.choice(name).rules}
+    shown.update(rule for item in wall.found("causes").items for rule in item.rules)
     return [rule for rule in wall.rules if rule.id in shown]
 
 
@@ -100,7 +131,15 @@ def _why(page: Page, wall: WallDecided) -> None:
     page.heading("Why")
     for rule in _shown_rules(wall):
         sources = "; ".join(dict.fromkeys(reference(cite) for cite in rule.cites))
-        page.rows([(rule.id, f"{rule.title}. [{grade(rule)}: {sources}]", "")], 5)
+        page.rows([(rule.id, f"{rule.title}{_here(rule)}. [{grade(rule)}: {sources}]", "")], 5)
+
+
+def _here(rule: RuleApplied) -> str:
+    """What at this wall made a rule hold: facts and readings, or else earlier decisions."""
+    facts = [g for g in rule.grounds if not g.test.startswith(("decided.", "found."))] or rule.grounds
+    said = list(dict.fromkeys(f"{ground.test.split(' ')[0]} {ground.value}" for ground in facts))
+    more = f" and {len(said) - _GROUNDS_SHOWN} more" if len(said) > _GROUNDS_SHOWN else ""
+    return f". Here: {', '.join(said[:_GROUNDS_SHOWN])}{more}" if said else ""
 
 
 def _profile(page: Page, wall: WallDecided) -> None:
@@ -119,11 +158,11 @@ def _not_taken(page: Page, wall: WallDecided) -> None:
             if option.why == "ruled_out":
                 rule = by_id[option.rules[0]]
                 more = f" (also {', '.join(option.rules[1:])})" if len(option.rules) > 1 else ""
-                rows.append((option.option, f"ruled out by {rule.id}: {rule.title}{more}", ""))
+                rows.append((_words(option.option), f"ruled out by {rule.id}: {rule.title}{more}", ""))
             elif option.why == "stands_behind" and name == "medium":
-                rows.append((option.option, "stands, but comes after the one chosen", ""))
+                rows.append((_words(option.option), "would do as well, but comes after the one chosen", ""))
     if wall.choice("medium").option == "no_medium":  # one rule rules out every medium: say it once
-        rows = [row for row in rows if row[0] not in {o.option for o in wall.choice("medium").not_taken}]
+        rows = [row for row in rows if row[0] not in {_words(o.option) for o in wall.choice("medium").not_taken}]
     if rows:
         page.heading("Not taken")
         page.rows(rows, 14)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import sys
 from collections.abc import Iterable
 
@@ -57,3 +58,9 @@ class Page:
     def text(self) -> str:
         """The page, without spaces at the ends of lines."""
         return "\n".join(line.rstrip() for line in self._buffer.getvalue().split("\n"))
+
+
+def _piped_width() -> int:
+    """The width asked for by COLUMNS, else wide."""
+    asked = os.environ.get("COLUMNS", "")
+    return max(int(asked), _NARROWEST) if asked.isdigit() and len(asked) < 5 else _PIPED_WIDTH

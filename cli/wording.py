@@ -24,10 +24,11 @@ def sentence(text: str) -> str:
 
 def status_of(choice: ChoiceDecided) -> str:
     """The status in brackets; where it is open, what else it could be."""
-    others = [option for option in choice.possible if option not in (choice.option, "undecided")]
+    hidden = (choice.option, "undecided", "no_medium", "no_line", "wait")
+    others = [option for option in choice.possible if option not in hidden]
     if choice.status == "settled" or not others:
         return f"[{choice.status}]"
-    return f"[{choice.status}; could be {', '.join(others)}]"
+    return f"[{choice.status}; could be {', '.join(others).replace('_', ' ')}]"
 
 
 def line_in_words(wall: WallDecided) -> tuple[str, str]:

@@ -57,6 +57,19 @@ def test_an_open_survey_ends_in_1_and_says_what_is_open(capsys, survey):
     assert "maker's instructions and licensed practice come first" in out.replace("\n", " ")
 
 
+def test_several_walls_begin_with_one_line_each(capsys, survey):
+    _, out, _ = run(capsys, "assess", "s.yaml")
+    assert out.startswith("2 walls, 0 settled\n  W1 investigate [provisional]  s.yaml\n  W2 investigate")
+    _, out, _ = run(capsys, "assess", "s.yaml", "--wall", "W1")
+    assert out.startswith("Wall W1, survey A-1 of 2026-05-04\n")
+
+
+def test_a_reason_names_what_was_found_at_this_wall(capsys):
+    _, out, _ = run(capsys, "assess", str(DEMO / "old_course_in_the_bricks.yaml"))
+    why = " ".join(out[out.index("WHY") : out.index("WORKS")].split())
+    assert "Here: reading." in why or "Here: evidence." in why
+
+
 def test_text_from_the_survey_is_shown_as_it_stands(capsys, survey):
     _, out, _ = run(capsys, "assess", "s.yaml")
     assert "depth [mm] [/b] :warning: [bold]x[/bold] <script>" in out

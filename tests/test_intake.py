@@ -76,6 +76,11 @@ def _weighed(masses: str) -> str:
         ("buidl: {}", ["s.yaml:10:5", "buidl", "did you mean build?"]),
         ("floor: {kinds: solid}", ["floor.kinds", "did you mean kind?"]),
         ("floor: {kind: solidd}", ["floor.kind", "found 'solidd'", "suspended_timber", "did you mean solid?"]),
+        ("evidence: {tide_mark: Yes}", ["did you mean yes?"]),
+        (
+            "evidence: {damp_height_mm: 300 mm}",
+            ["found '300 mm'", "write the number alone, without quotes; it is in mm"],
+        ),
         ("evidence: {tide_mark: maybe}", ["tide_mark", "yes, no, unknown"]),
         ("evidence: {damp_height_mm: -5}", ["damp_height_mm", "found -5", "from 0 to 10000 mm"]),
         ("evidence: {damp_height_mm: 1.5}", ["damp_height_mm", "found 1.5", "whole number"]),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 
 from engine.decision.model import OpenQuestion
@@ -65,14 +66,19 @@ def _unknown(name: str, values: Mapping[str, Value]) -> bool:
 def open_questions(base: RuleBase, evaluation: Evaluation) -> tuple[OpenQuestion, ...]:
     """Every fact that could still change a choice, the most decisive first.
 
-    First come the facts that a rule already holds against the answer because they are unknown, then the rest. Within
-    both, each fact is answered in turn with every value that the rules tell apart: those whose answers change the
-    verdict most often come first, then the medium, then those that change or settle most choices.
+    Each is answered in turn with every value that the rules tell apart. First come the facts whose answers alone change
+    the verdict most often; then those for whose absence most rules hold the answer back; then those whose answers
+    change the medium, or change or settle most choices.
     """
     reach = bears_on(base, evaluation)
     blocking = _blocking(base, evaluation)
     order = {name: index for index, name in enumerate(facts())}
-    ranked = sorted(reach, key=lambda name: (name not in blocking, _rank(base, evaluation, facts()[name]), order[name]))
+
+    def rank(name: str) -> tuple[float, ...]:
+        verdict, *rest = _rank(base, evaluation, facts()[name])
+        return (verdict, -blocking[name], *rest, order[name])
+
+    ranked = sorted(reach, key=rank)
     return tuple(
         OpenQuestion(
             fact=name,
@@ -86,17 +92,21 @@ def open_questions(base: RuleBase, evaluation: Evaluation) -> tuple[OpenQuestion
     )
 
 
-def _blocking(base: RuleBase, evaluation: Evaluation) -> set[str]:
-    """The unknown facts whose being unknown makes a rule hold that bears on a choice."""
-    return {
-        fact
-        for rule in base.rules
-        if rule.id in evaluation.fired and (rule.supports or rule.rules_out)
-        for test in rule.tests
-        if test.op == "unknown" and _unknown(test.variable.name, evaluation.values)
-        for fact in test.variable.from_facts
-        if _unknown(fact, evaluation.values)
-    }
+def _blocking(base: RuleBase, evaluation: Evaluation) -> Counter[str]:
+    """For each unknown fact, how many rules hold against the answer because it is unknown."""
+    blocking: Counter[str] = Counter()
+    for rule in base.rules:
+        if rule.id in evaluation.fired and (rule.supports or rule.rules_out):
+            blocking.update(
+                {
+                    fact
+                    for test in rule.tests
+                    if test.op == "unknown" and _unknown(test.variable.name, evaluation.values)
+                    for fact in test.variable.from_facts
+                    if _unknown(fact, evaluation.values)
+                }
+            )
+    return blocking
 
 
 def _rank(base: RuleBase, evaluation: Evaluation, variable: Variable) -> tuple[float, ...]:

@@ -12,7 +12,7 @@ from pydantic_core import ErrorDetails
 from engine.errors import Problem
 from engine.facts.declare import ESTABLISHED
 from engine.facts.document import Document, Path, field_name, shown
-from engine.facts.vocabulary import facts
+from engine.facts.vocabulary import Variable, facts
 
 _TYPES = {
     "int_type": "a whole number",
@@ -156,6 +156,7 @@ def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel], b
             message, allowed = "is too long", f"at most {context['max_length']}"
         case _ if kind in _TYPES:
             message, allowed = "is of the wrong kind", _TYPES[kind]
+            hint = _kind_hint(detail["input"], fact)
     if detail["input"] is None and kind != "missing":
         message, found = "is empty", ""
     if not allowed and fact is not None:
@@ -168,6 +169,17 @@ def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel], b
 def _options(expected: str) -> list[str]:
     """The words of pydantic's `'a', 'b' or 'c'`."""
     return expected.replace(" or ", ", ").replace("'", "").split(", ")
+
+
+def _kind_hint(found: Any, fact: Variable | None) -> str:
+    """What was probably meant by a value of the wrong kind."""
+    if not isinstance(found, str | float) or isinstance(found, bool) or fact is None:
+        return ""
+    if fact.kind == "yes_no":
+        return _near(str(found).lower(), ["yes", "no"])
+    if fact.kind == "number" and isinstance(found, str):
+        return f"write the number alone, without quotes; it is in {fact.unit}" if fact.unit else ""
+    return _unit_hint(found, fact)
 
 
 def _unit_hint(found: Any, fact: Any) -> str:
