@@ -6,11 +6,12 @@ import datetime as dt
 import difflib
 import enum
 import pathlib
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
 
-from cli.inputs import day, read_surveys
+from cli.inputs import judging_day, read_surveys, survey_paths
 from cli.output import deliver
 from engine.errors import EXIT_OPEN, EXIT_SETTLED, BadInput, Problem
 
@@ -44,21 +45,26 @@ def assess(
     from engine.decision.assess import assess as judge
     from engine.rulebase.versions import rule_base_for
 
-    judged_on = day(as_of, "--as-of")
+    judged_on = judging_day(as_of)
     surveys = read_surveys(paths, judged_on or dt.date.today())
     if wall:
-        _check_walls(wall, [each.id for survey in surveys for each in survey.survey.walls])
+        check_walls(wall, [each.id for survey in surveys for each in survey.survey.walls])
     assessments = []
     for survey in surveys:
         on = judged_on or survey.survey.property.survey_date
         if wall and not any(each.id in wall for each in survey.survey.walls):
             continue
         assessments.append(judge(survey, rule_base_for(rules, on), on, wall))
-    deliver(renderer(format.value, to_file=output is not None)(assessments), output)
+    deliver(renderer(format.value, to_file=output is not None)(assessments), output, survey_paths(paths))
     return EXIT_SETTLED if all(each.settled for each in assessments) else EXIT_OPEN
 
 
-def _check_walls(asked: list[str], present: list[str]) -> None:
+def check_walls(asked: Sequence[str], present: Sequence[str]) -> None:
+    """Refuse walls that are not there.
+
+    Raises:
+        BadInput: with every wall that is asked for and not present.
+    """
     problems = []
     for each in asked:
         if each not in present:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import pathlib
 import sys
 from collections.abc import Iterable, Sequence
@@ -34,7 +35,10 @@ def survey_paths(paths: Iterable[str]) -> list[str]:
         found.extend(inside)
     if problems:
         raise BadInput(problems)
-    return list(dict.fromkeys(found))
+    once: dict[str, str] = {}
+    for each in found:
+        once.setdefault(each if each == "-" else os.path.realpath(each), each)
+    return list(once.values())
 
 
 def read_surveys(paths: Sequence[str], latest: dt.date) -> list[SurveyFile]:
@@ -61,6 +65,8 @@ def read_surveys(paths: Sequence[str], latest: dt.date) -> list[SurveyFile]:
             problems.extend(error.problems)
     if problems:
         raise BadInput(problems)
+    if not surveys:
+        raise BadInput([Problem(", ".join(paths), 0, 0, "", "holds no survey", allowed="at least one survey file")])
     return surveys
 
 
@@ -82,3 +88,16 @@ def day(text: str | None, option: str) -> dt.date | None:
         return dt.date.fromisoformat(text)
     except ValueError:
         raise BadInput([Problem("", 0, 0, option, "is not a date", text, "YYYY-MM-DD")]) from None
+
+
+def judging_day(text: str | None) -> dt.date | None:
+    """The day given as `--as-of`.
+
+    Raises:
+        BadInput: not a date, or a day that has not come.
+    """
+    asked = day(text, "--as-of")
+    if asked is not None and asked > dt.date.today():
+        allowed = f"{dt.date.today().isoformat()} at the latest"
+        raise BadInput([Problem("", 0, 0, "--as-of", "is in the future", asked.isoformat(), allowed)])
+    return asked

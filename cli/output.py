@@ -6,19 +6,24 @@ import os
 import pathlib
 import sys
 import tempfile
+from collections.abc import Iterable
 
 from engine.errors import BadInput, Problem
 
 
-def deliver(text: str, target: pathlib.Path | None) -> None:
+def deliver(text: str, target: pathlib.Path | None, inputs: Iterable[str] = ()) -> None:
     """Write text to standard output, or replace a file by it in one step.
 
     Raises:
-        BadInput: the file cannot be written; what stood there before still does.
+        BadInput: the file cannot be written, or is one of `inputs`; what stood there before still does.
     """
     if target is None:
         sys.stdout.write(text)
         return
+    for each in inputs:
+        path = pathlib.Path(each)
+        if target.exists() and path.exists() and target.samefile(path):
+            raise BadInput([Problem(str(target), 0, 0, "--output", "is the survey itself", allowed="another file")])
     if target.is_dir():
         raise BadInput([Problem(str(target), 0, 0, "--output", "is a folder", allowed="a file")])
     temporary = ""

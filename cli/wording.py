@@ -23,12 +23,13 @@ def sentence(text: str) -> str:
 
 
 def status_of(choice: ChoiceDecided) -> str:
-    """The status in brackets; where it is open, what else it could be."""
+    """The status and the grade in brackets; where it is open, what else it could be."""
     hidden = (choice.option, "undecided", "no_medium", "no_line", "wait")
     others = [option for option in choice.possible if option not in hidden]
+    grade = f"; {choice.word}, {choice.certainty} certainty" if choice.word else ""
     if choice.status == "settled" or not others:
-        return f"[{choice.status}]"
-    return f"[{choice.status}; could be {', '.join(others).replace('_', ' ')}]"
+        return f"[{choice.status}{grade}]"
+    return f"[{choice.status}{grade}; could be {', '.join(others).replace('_', ' ')}]"
 
 
 def line_in_words(wall: WallDecided) -> tuple[str, str]:
@@ -72,4 +73,5 @@ def source_line(cite: Citation) -> str:
     seen = SEEN[cite.seen]
     edition = f" ({cite.edition})" if cite.edition else ""
     name = "" if cite.title.startswith(cite.short) else f"{cite.short}: "
-    return f"{name}{cite.title}{edition}{'; ' + seen if seen else ''}"
+    later = f"; superseded by {cite.superseded_by}" if cite.superseded_by else "; withdrawn" if cite.withdrawn else ""
+    return f"{name}{cite.title}{edition}{'; ' + seen if seen else ''}{later}"

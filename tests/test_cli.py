@@ -130,6 +130,35 @@ def test_a_file_is_written_whole_or_not_at_all(capsys, survey, tmp_path):
     assert run(capsys, "assess", "s.yaml", "--output", ".")[0] == 2
 
 
+def test_the_survey_is_never_overwritten(capsys, survey, tmp_path):
+    (tmp_path / "link.yaml").symlink_to("s.yaml")
+    for target in ("s.yaml", "./s.yaml", "link.yaml"):
+        code, out, err = run(capsys, "assess", "s.yaml", "--output", target)
+        assert (code, out) == (2, "")
+        assert "is the survey itself" in err
+    assert survey.read_text() == GOOD
+
+
+def test_the_same_file_is_judged_once(capsys, survey):
+    _, out, _ = run(capsys, "assess", "s.yaml", "./s.yaml", "--format", "json")
+    assert len(json.loads(out)["assessments"]) == 1
+
+
+def test_a_folder_without_a_survey_is_no_success(capsys, survey, tmp_path):
+    (tmp_path / "books").mkdir()
+    (tmp_path / "books" / "p.yaml").write_text("kind: prices\n")
+    code, out, err = run(capsys, "assess", "books")
+    assert (code, out) == (2, "")
+    assert "holds no survey" in err
+
+
+def test_nothing_is_judged_as_of_a_day_to_come(capsys, survey, tmp_path):
+    (tmp_path / "late.yaml").write_text(GOOD.replace("2026-05-04", "2098-05-04"))
+    code, _, err = run(capsys, "assess", "late.yaml", "--as-of", "2099-01-01")
+    assert code == 2
+    assert "--as-of: is in the future" in err
+
+
 def test_problems_of_all_files_come_at_once(capsys, survey, tmp_path):
     (tmp_path / "a.yaml").write_text("walls: 5\n")
     (tmp_path / "b.yaml").write_text(GOOD.replace("225", "23"))

@@ -24,6 +24,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.decision.assess import assess, evaluate_wall
+from engine.decision.figures import reading_figures
 from engine.decision.grounds import now_view
 from engine.decision.schema import assessment_schema, survey_schema
 from engine.facts.values import State
@@ -49,7 +50,7 @@ def judged(data, base=BASE):
 def values_of(data, base=BASE):
     file = survey_file(data)
     values = file.values_of(file.survey.walls[0])
-    values.update(compute_readings(values, file.survey.property.survey_date.year))
+    values.update(compute_readings(values, file.survey.property.survey_date.year, reading_figures(base.tables)))
     return values
 
 
@@ -198,10 +199,9 @@ def test_a_complete_survey_is_settled(data):
     values = values_of(data)
     if any(value.state is State.UNKNOWN for name, value in values.items() if name in facts()):
         return
-    evaluation = evaluate(BASE, values)
-    unknown_readings = [n for n, v in values.items() if v.state is State.UNKNOWN]
-    for outcome in evaluation.outcomes.values():
-        assert outcome.settled or unknown_readings
+    unknown = [value for value in values.values() if value.state is State.UNKNOWN]
+    assert all(value.for_good for value in unknown)
+    assert all(outcome.settled for outcome in evaluate(BASE, values).outcomes.values())
 
 
 def test_the_same_input_gives_the_same_bytes_in_every_process(tmp_path):

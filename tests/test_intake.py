@@ -103,6 +103,8 @@ def _weighed(masses: str) -> str:
             ["hmc_percent", "found 41", "at most 40"],
         ),
         ("earlier_treatment: {medium: cream, year: 2027}", ["is later than the survey", "found 2027"]),
+        ("evidence: {damp_height_mm: 0, tide_mark: yes}", ["tide_mark", "no damp is seen"]),
+        ("moisture: {core_moisture_percent: 30, core_saturated_percent: 10}", ["holds when saturated"]),
         ("evidence: {damp_height_mm: 0, damp_pattern: low_band}", ["damp_pattern", "does not fit"]),
         ("existing_course: {kind: chemical_cream}\nearlier_treatment: {medium: rods}", ["does not fit", "found rods"]),
         ("existing_course: {kind: slate, bridged_by: [cavity_debris]}", ["this wall has none", "found solid_brick"]),
@@ -147,6 +149,21 @@ def test_a_cavity_in_a_solid_wall_is_a_contradiction():
     ]
 
 
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("length_m: 3\n      openings_m: 9", ["openings_m", "more than the wall is long"]),
+        ("role: party", ["party_to_boundary", "does not fit a party wall"]),
+    ],
+)
+def test_more_contradictions(change, words):
+    said = "\n".join(
+        problems(GOOD.replace("reference: A-1", "reference: A-1\n  party_to_boundary: no") + f"      {change}\n")
+    )
+    for word in words:
+        assert word in said
+
+
 def test_a_survey_from_the_future_is_refused():
     said = problems(GOOD.replace("2026-05-04", "2026-12-24"))
     assert "is in the future" in said[0]
@@ -159,7 +176,7 @@ def test_a_date_is_a_real_day(day):
 
 
 def test_two_walls_of_one_id():
-    said = problems(GOOD + "  - id: W1\n")
+    said = problems(GOOD + "  - id: w1\n")
     assert said[0].startswith("s.yaml:10:9: walls[1].id: another wall has this id already")
 
 

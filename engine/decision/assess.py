@@ -42,6 +42,7 @@ LIMITS = (
     "It judges what was written down, not the wall."
 )
 _WORDS = ("must", "should", "consider")
+_CERTAINTIES = ("high", "moderate", "low")
 
 
 def assess(file: SurveyFile, base: RuleBase, as_of: dt.date, walls: Collection[str] | None = None) -> Assessment:
@@ -139,6 +140,8 @@ def citations(rule: Rule, base: RuleBase) -> tuple[Citation, ...]:
             kind=source.kind,
             edition=source.edition,
             seen=source.seen,
+            superseded_by=source.superseded_by,
+            withdrawn=source.withdrawn,
             clause=cite.clause,
             says=cite.says,
         )
@@ -160,14 +163,24 @@ def _choice(
         before = [option.id for option in choice.options]
         before = before[: before.index(outcome.option)] if outcome.option in before else before
         taken_by = [r.id for r in fired if any((choice.id, option) in r.rules_out for option in before)]
+    strongest = min(
+        (rule for rule in fired if rule.id in taken_by),
+        key=lambda rule: (_WORDS.index(rule.word), _CERTAINTIES.index(rule.raw.certainty)),
+        default=None,
+    )
     return ChoiceDecided(
         choice=choice.id,
         title=choice.title,
         stage=choice.stage,
         option=outcome.option,
-        says=says.get(outcome.option, "undecided: no option stands on what is known"),
+        says=says.get(
+            outcome.option,
+            "undecided: no option stands on what is known; see what rules each out, and the tests asked for",
+        ),
         status=outcome.status,
         possible=outcome.possible,
+        word=strongest.word if strongest else None,
+        certainty=strongest.raw.certainty if strongest else None,
         rules=tuple(taken_by),
         not_taken=tuple(
             _not_taken(choice, option.id, option.says, option.open, fired)

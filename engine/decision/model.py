@@ -1,4 +1,4 @@
-"""What an assessment says, as data. Its JSON Schema is published by `bedjoint schema --of decision`."""
+"""What an assessment says, as data. Its JSON Schema is published by `bedjoint schema --of assessment`."""
 
 from __future__ import annotations
 
@@ -26,6 +26,8 @@ class Citation(Part):
     kind: str
     edition: str | None
     seen: str
+    superseded_by: str | None
+    withdrawn: bool
     clause: str | None
     says: str
 
@@ -69,7 +71,11 @@ class NotTaken(Part):
 
 
 class ChoiceDecided(Part):
-    """The decision on one choice. `possible` are the options the open facts still allow, in order."""
+    """The decision on one choice.
+
+    `possible` are the options the open facts still allow, in order. `word` and `certainty` are those of the strongest
+    rule it rests on; None where it rests on none, and only the order of the options decides.
+    """
 
     choice: str
     title: str
@@ -78,6 +84,8 @@ class ChoiceDecided(Part):
     says: str
     status: Status
     possible: tuple[str, ...]
+    word: Word | None
+    certainty: str | None
     rules: tuple[str, ...]
     not_taken: tuple[NotTaken, ...]
     open_facts: tuple[str, ...]

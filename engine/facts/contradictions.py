@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -32,21 +33,16 @@ def contradictions(survey: Survey, today: dt.date) -> Iterator[Contradiction]:
     if survey.property.survey_date > today:
         yield (
             ("property", "survey_date"),
-            "is in the future",
+            "is in the future of the day of judging",
             survey.property.survey_date.isoformat(),
             f"{today.isoformat()} at the latest",
         )
-    seen: dict[str, int] = {}
+    seen: set[str] = set()
     for index, wall in enumerate(survey.walls):
         base: Path = ("walls", index)
-        if wall.id in seen:
-            yield (
-                (*base, "id"),
-                "another wall has this id already",
-                wall.id,
-                "an id of its own for each wall",
-            )
-        seen.setdefault(wall.id, index)
+        if wall.id.lower() in seen:
+            yield ((*base, "id"), "another wall has this id already", wall.id, "an id of its own for each wall")
+        seen.add(wall.id.lower())
         for section_path, message, found, allowed in _of_wall(survey, wall):
             path: Path = section_path if section_path[0] == "property" else (*base, *section_path)
             yield path, message, found, allowed
@@ -66,11 +62,24 @@ def _of_wall(survey: Survey, wall: Wall) -> Iterator[Contradiction]:
                 why_not_applicable(facts()[name], values),
             )
     got: dict[str, Any] = {name: value.value for name, value in values.items() if value.known}
+    yield from _of_property(got)
     yield from _of_fabric(got)
     yield from _of_ground(got)
     yield from _of_courses(got, survey.property.survey_date.year)
     yield from _of_damp(got)
     yield from _of_samples(got)
+
+
+def _of_property(got: dict[str, Any]) -> Iterator[Contradiction]:
+    if got.get("build.role") == "party" and got.get("property.party_to_boundary") is False:
+        yield ("property", "party_to_boundary"), "does not fit a party wall", "no", "yes"
+    if got.get("build.openings_m", 0) > got.get("build.length_m", math.inf):
+        yield ("build", "openings_m"), "is more than the wall is long", f"{got['build.openings_m']:g} m", \
+            f"{got['build.length_m']:g} m at the most"  # fmt: skip
+    core, most = got.get("moisture.core_moisture_percent"), got.get("moisture.core_saturated_percent")
+    if core is not None and most is not None and core > most:
+        yield ("moisture", "core_moisture_percent"), "is more than the core holds when saturated", f"{core:g} %", \
+            f"{most:g} % at the most"  # fmt: skip
 
 
 def _less(got: dict[str, Any], small: str, great: str, what: str) -> Iterator[Contradiction]:
@@ -145,6 +154,8 @@ def _of_damp(got: dict[str, Any]) -> Iterator[Contradiction]:
     if height is not None and pattern is not None and (height == 0) is not (pattern == "none"):
         yield ("evidence", "damp_pattern"), "does not fit evidence.damp_height_mm", f"{pattern} with {height} mm", \
             "none with 0 mm, or a pattern with a height"  # fmt: skip
+    if got.get("evidence.tide_mark") is True and (height == 0 or pattern == "none"):
+        yield ("evidence", "tide_mark"), "does not fit a wall on which no damp is seen", "yes", "no"
 
 
 def _of_samples(got: dict[str, Any]) -> Iterator[Contradiction]:

@@ -43,7 +43,25 @@ def _masses(row: MoistureSample, given: Got) -> Masses:
     return Masses(row.dish_g, row.wet_g, row.conditioned_g, row.dry_g, given.get("moisture.balance_resolution_g"))
 
 
+def _basis_is_certain(given: Given) -> bool:
+    """Whether the percentages are known to be of the wet or of the dry mass; a carbide meter's are of the wet."""
+    method, basis = given.get("moisture.method"), given.get("moisture.basis")
+    return basis is not None or method == "carbide" or all(row.weighed for row in _rows(given))
+
+
 def _of(function: Callable[[tuple[profile.Sample, ...]], float | None]) -> Read:
+    """A reading of the contents, unknown while their basis is: it would change once the basis is found out."""
+
+    def read(given: Given) -> float | None:
+        samples = samples_of(given)
+        return function(samples) if samples and _basis_is_certain(given) else None
+
+    return read
+
+
+def _of_places(function: Callable[[tuple[profile.Sample, ...]], float]) -> Read:
+    """A reading of where the samples were taken, whatever they hold."""
+
     def read(given: Given) -> float | None:
         samples = samples_of(given)
         return function(samples) if samples else None
@@ -51,14 +69,19 @@ def _of(function: Callable[[tuple[profile.Sample, ...]], float | None]) -> Read:
     return read
 
 
-def _base_mc_percent(given: Given) -> float | None:
-    certain = given.get("moisture.basis") is not None or all(row.weighed for row in _rows(given))
-    return profile.mc_at_base_percent(samples_of(given)) if certain else None
-
-
 def _depths_at_base(samples: tuple[profile.Sample, ...]) -> float:
     lowest = min(sample.height_mm for sample in samples)
     return float(sum(sample.height_mm == lowest for sample in samples))
+
+
+def _height_span_mm(samples: tuple[profile.Sample, ...]) -> float:
+    heights = [sample.height_mm for sample in samples]
+    return max(heights) - min(heights)
+
+
+def _base_weighed(given: Given) -> bool | None:
+    rows = _deep_rows(given)
+    return rows[0].weighed if rows else None
 
 
 def _peak_above_base_mm(samples: tuple[profile.Sample, ...]) -> float | None:
@@ -117,9 +140,12 @@ def _saturation_percent(given: Given) -> float | None:
 
 
 OF_SAMPLES: Mapping[str, Read] = {
-    "reading.sample_heights": _of(lambda samples: float(profile.number_of_heights(samples))),
-    "reading.depths_at_base": _of(_depths_at_base),
-    "reading.base_mc_percent": _base_mc_percent,
+    "reading.sample_heights": _of_places(lambda samples: float(profile.number_of_heights(samples))),
+    "reading.depths_at_base": _of_places(_depths_at_base),
+    "reading.greatest_depth_mm": _of_places(lambda samples: max(sample.depth_mm for sample in samples)),
+    "reading.height_span_mm": _of_places(_height_span_mm),
+    "reading.base_weighed": _base_weighed,
+    "reading.base_mc_percent": _of(profile.mc_at_base_percent),
     "reading.base_excess_percent": _of(profile.excess_at_base_percent),
     "reading.top_excess_percent": _of(profile.excess_at_top_percent),
     "reading.greatest_excess_percent": _of(profile.max_excess_percent),

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from engine.facts.vocabulary import Variable
 
-_SAMPLES = ("moisture.method", "moisture.samples")
+_SAMPLES = ("moisture.method", "moisture.samples", "moisture.basis")
 _AIR = ("climate.air_temperature_c", "climate.air_rh_percent")
 _SURFACE = (*_AIR, "climate.surface_temperature_c")
 _BY_WALL = ("climate.u_value_w_m2k", "climate.outside_temperature_c")
@@ -77,6 +77,30 @@ _ALL = (
         *_SAMPLES,
     ),
     _number(
+        "greatest_depth_mm",
+        "How deep was the deepest sample taken?",
+        "the greatest depth of any sample",
+        (0, 1500),
+        1,
+        "mm",
+        *_SAMPLES,
+    ),
+    _number(
+        "height_span_mm",
+        "How far does the series of samples reach from its lowest height to its highest?",
+        "highest less lowest height of the samples",
+        (0, 6000),
+        1,
+        "mm",
+        *_SAMPLES,
+    ),
+    _yes_no(
+        "base_weighed",
+        "Are the masses of the sample at the lowest height to hand?",
+        "whether the deepest sample at the lowest height is given by its masses and not as percentages",
+        *_SAMPLES,
+    ),
+    _number(
         "base_mc_percent",
         "What is the moisture content at the lowest height, at depth?",
         "the deepest sample at the lowest height, wet basis",
@@ -84,7 +108,6 @@ _ALL = (
         0.01,
         "% of wet mass",
         *_SAMPLES,
-        "moisture.basis",
     ),
     _number(
         "base_excess_percent",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from engine.facts.vocabulary import Variable
 from engine.rulebase.conditions import Condition, Test, tests_in
@@ -52,9 +53,10 @@ class Rule:
         return self.raw.examples
 
     @property
-    def word(self) -> str:
+    def word(self) -> Literal["must", "should", "consider"]:
         """How strongly it speaks: must, should, or consider."""
-        if self.raw.strength == "conditional":
+        weak = self.raw.basis == "judgement" or self.raw.certainty == "low"
+        if self.raw.strength == "conditional" or weak:
             return "consider"
         return "must" if self.raw.basis == "standard" else "should"
 

@@ -35,7 +35,7 @@ def rule_base_for(version: str | None, on: dt.date) -> RuleBase:
                     "",
                     0,
                     0,
-                    "--as-of",
+                    "day of judging (--as-of, or else the survey's date)",
                     "no version of the rules was in force on that day",
                     on.isoformat(),
                     f"{first.in_force_from.isoformat()} or later",
