@@ -474,3 +474,9 @@ CAN_DO_WITHOUT: Mapping[str, frozenset[str]] = MappingProxyType(
     }
 )
 """The facts of a reading that may not apply while the reading still does: there is another way to it."""
+
+MAY_CHANGE = frozenset(("reading.saturation_percent", "reading.surface_temperature_c", "reading.temperature_factor"))
+"""Readings with two ways to them, of which the better takes over once its facts are known.
+
+A rule may not read them: what rests on one would be called settled and still change.
+"""

@@ -16,7 +16,7 @@ from engine.errors import BadInput, BadRules, Problem
 from engine.facts.complaints import problems_from
 from engine.facts.document import Document, Path, read_document
 from engine.facts.vocabulary import Variable, facts
-from engine.readings.vocabulary import READINGS
+from engine.readings.vocabulary import MAY_CHANGE, READINGS
 from engine.rulebase.check import problems_in_rule
 from engine.rulebase.conditions import UNDECIDED, ConditionParser
 from engine.rulebase.model import STAGES, Choice, Choices, Manifest, Member, RawRule, SetOfFindings, Source
@@ -90,7 +90,8 @@ class _Loader:
         choices = {choice.id: choice for choice in written.choices} if written else {}
         sets = {each.id: each for each in written.sets} if written else {}
         members = {name: self._several(f"{name}.yaml", Member) for name in sets}
-        variables: dict[str, Variable] = {**facts(), **READINGS}
+        steady = {name: variable for name, variable in READINGS.items() if name not in MAY_CHANGE}
+        variables: dict[str, Variable] = {**facts(), **steady}
         for choice in choices.values():
             variables[f"decided.{choice.id}"] = choice_variable(choice)
         for name, each in sets.items():
