@@ -462,6 +462,17 @@ class SaltTable(Section):
     schemes: RowsOf[SaltScheme]
 
 
+# party_wall.yaml
+
+
+class PartyWall(Section):
+    """The file `party_wall.yaml`."""
+
+    notice_months: Figures
+    lapse_months: Figures
+    reply_days: Figures
+
+
 # record.yaml
 
 

@@ -26,6 +26,7 @@ from engine.rulebase.table_models import (
     HeightRule,
     Line,
     Materials,
+    PartyWall,
     Pattern,
     PlasterTable,
     RecordTolerances,
@@ -54,6 +55,7 @@ class Tables:
     exposure: Exposure
     ventilation: Ventilation
     salts: SaltTable
+    party_wall: PartyWall
     record: RecordTolerances
 
 
@@ -115,14 +117,17 @@ class _Loader:
         exposure = self._one("exposure", Exposure)
         ventilation = self._one("ventilation", Ventilation)
         salts = self._one("salts", SaltTable)
+        party_wall = self._one("party_wall", PartyWall)
         record = self._one("record", RecordTolerances)
         self._unknown_files()
         found = None
         if (
             drilling and line and dose and plaster and drying and materials and exposure and ventilation and salts
-            and record
+            and party_wall and record
         ):  # fmt: skip
-            found = Tables(drilling, line, dose, plaster, drying, materials, exposure, ventilation, salts, record)
+            found = Tables(
+                drilling, line, dose, plaster, drying, materials, exposure, ventilation, salts, party_wall, record
+            )
         return TablesRead(found, self._contents, frozenset(self._cited))
 
     def _one(self, name: str, model: type[M]) -> M | None:
