@@ -7,13 +7,17 @@ import difflib
 import enum
 import pathlib
 from collections.abc import Sequence
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cli.inputs import judging_day, read_surveys, survey_paths
 from cli.output import deliver
 from engine.errors import EXIT_OPEN, EXIT_SETTLED, BadInput, Problem
+
+if TYPE_CHECKING:
+    from engine.decision.model import Assessment
+    from engine.schedule.model import WallSchedule
 
 
 class Format(enum.StrEnum):
@@ -43,19 +47,26 @@ def assess(
     # Imported here so that `--help` and `version` need not wait for the engine.
     from cli.render import renderer
     from engine.decision.assess import assess as judge
+    from engine.report import treated_walls
     from engine.rulebase.versions import rule_base_for
 
     judged_on = judging_day(as_of)
     surveys = read_surveys(paths, judged_on or dt.date.today())
     if wall:
         check_walls(wall, [each.id for survey in surveys for each in survey.survey.walls])
-    assessments = []
+    assessments: list[Assessment] = []
+    schedules: dict[tuple[str, str], WallSchedule] = {}
     for survey in surveys:
         on = judged_on or survey.survey.property.survey_date
         if wall and not any(each.id in wall for each in survey.survey.walls):
             continue
-        assessments.append(judge(survey, rule_base_for(rules, on), on, wall))
-    deliver(renderer(format.value, to_file=output is not None)(assessments), output, survey_paths(paths))
+        base = rule_base_for(rules, on)
+        assessments.append(judge(survey, base, on, wall))
+        if format is Format.TEXT:
+            treated = treated_walls(survey, base, assessments[-1])
+            schedules.update({(survey.name, name): schedule for name, schedule in treated.items()})
+    show = renderer(format.value, to_file=output is not None, schedules=schedules)
+    deliver(show(assessments), output, survey_paths(paths))
     return EXIT_SETTLED if all(each.settled for each in assessments) else EXIT_OPEN
 
 

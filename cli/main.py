@@ -7,7 +7,16 @@ import sys
 
 import typer
 
-from cli import assess_command, compute_command, form_command, rules_command, schema_command, version_command
+from cli import (
+    assess_command,
+    compute_command,
+    form_command,
+    reconcile_command,
+    rules_command,
+    schedule_command,
+    schema_command,
+    version_command,
+)
 from engine.errors import EXIT_BAD_INPUT, EXIT_INTERNAL, EXIT_INTERRUPTED, BadInput, BedjointError
 
 EPILOG = (
@@ -25,6 +34,8 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.command("assess", epilog=EPILOG)(assess_command.assess)
+app.command("schedule", epilog=EPILOG)(schedule_command.schedule)
+app.command("reconcile")(reconcile_command.reconcile)
 app.add_typer(rules_command.app, name="rules")
 app.command("compute")(compute_command.compute)
 app.command("form")(form_command.form)

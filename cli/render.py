@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from cli.render_markdown import as_markdown
-from cli.render_text import as_text
+from cli.render_text import NONE, as_text
 from engine.decision.model import Assessment
 from engine.decision.schema import Assessments
+from engine.schedule.model import WallSchedule
 
 Renderer = Callable[[Sequence[Assessment]], str]
 
@@ -18,14 +19,14 @@ def as_json(assessments: Sequence[Assessment]) -> str:
     return Assessments(assessments=tuple(assessments)).model_dump_json(indent=2) + "\n"
 
 
-def renderer(name: str, *, to_file: bool) -> Renderer:
-    """The renderer of that name; a file gets no colours, whatever the terminal.
+def renderer(name: str, *, to_file: bool, schedules: Mapping[tuple[str, str], WallSchedule] = NONE) -> Renderer:
+    """The renderer of that name; a file gets no colours, whatever the terminal. `schedules` are shown as text only.
 
     Raises:
         KeyError: no such format.
     """
     renderers: dict[str, Renderer] = {
-        "text": functools.partial(as_text, plain=to_file),
+        "text": functools.partial(as_text, plain=to_file, schedules=schedules),
         "json": as_json,
         "markdown": as_markdown,
     }

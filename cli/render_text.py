@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from cli.profile_plot import profile_plot
+from cli.render_schedule import brief
 from cli.terminal import Page
 from cli.wording import (
     MAIN_CHOICES,
@@ -18,6 +20,9 @@ from cli.wording import (
     status_of,
 )
 from engine.decision.model import Assessment, ChoiceDecided, ItemsFound, RuleApplied, WallDecided
+from engine.schedule.model import WallSchedule
+
+NONE: Mapping[tuple[str, str], WallSchedule] = MappingProxyType({})
 
 _STATUS_STYLE = {"settled": "bold green", "provisional": "bold yellow", "undecided": "bold red"}
 _WORD_STYLE = {"must": "bold red", "should": "bold", "consider": ""}
@@ -26,8 +31,13 @@ _GROUNDS_SHOWN = 4
 _PERHAPS_SHOWN = 6
 
 
-def as_text(assessments: Sequence[Assessment], *, plain: bool = False) -> str:
-    """Every wall of every assessment as text; `plain` without colours whatever the terminal."""
+def as_text(
+    assessments: Sequence[Assessment], *, plain: bool = False, schedules: Mapping[tuple[str, str], WallSchedule] = NONE
+) -> str:
+    """Every wall of every assessment as text; `plain` without colours whatever the terminal.
+
+    `schedules` are those of the walls to be treated, by file and wall; a wall without one is shown without.
+    """
     page = Page(plain=plain)
     walls = [(assessment, wall) for assessment in assessments for wall in assessment.walls]
     first = len(walls) == 1
@@ -38,7 +48,7 @@ def as_text(assessments: Sequence[Assessment], *, plain: bool = False) -> str:
             page.blank()
             page.line("-" * 72)
         first = False
-        _wall(page, assessment, wall)
+        _wall(page, assessment, wall, schedules.get((assessment.file, wall.wall)))
     return page.text()
 
 
@@ -59,7 +69,7 @@ def _words(code: str) -> str:
     return code.replace("_", " ")
 
 
-def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
+def _wall(page: Page, assessment: Assessment, wall: WallDecided, schedule: WallSchedule | None) -> None:
     page.line(f"Wall {wall.wall}, survey {assessment.reference} of {assessment.survey_date}", "bold")
     version = assessment.rule_set.version
     page.line(f"{assessment.file}; judged by rules {version} as of {assessment.as_of}")
@@ -69,6 +79,9 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided) -> None:
     _decisions(page, wall)
     _why(page, wall)
     _profile(page, wall)
+    if schedule is not None:
+        page.heading("Schedule")
+        page.rows(brief(schedule), 9)
     for name in ("works", "tests", "notices", "cautions"):
         _set(page, wall.found(name))
     _open(page, wall)

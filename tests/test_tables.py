@@ -348,6 +348,17 @@ def a_second_row(data: Any) -> None:
         ("drilling", lambda d: d["patterns"][1].update(id="cream"), "stands twice in this table; found id cream"),
         ("drilling", lambda d: d["patterns"][1].update(over_mm=400), "patterns[1]: claims the same walls as cream"),
         ("drilling", lambda d: d["patterns"][1].update(over_mm=700), "no wall lies between over_mm and to_mm"),
+        ("drilling", lambda d: d["patterns"][1].update(over_mm=600), "no wall lies between over_mm and to_mm"),
+        (
+            "drilling",
+            lambda d: d["patterns"][0]["depth"]["table"][0].update(depths_mm=[115]),
+            "each depth is greater than the one before and less than the wall",
+        ),
+        (
+            "salts",
+            lambda d: d["schemes"][0]["ions"][0].update(low_below_percent=0.5),
+            "low ends below where high begins",
+        ),
         ("drilling", lambda d: d["patterns"][0].pop("depth"), "a pattern that is followed gives depth"),
         ("drilling", lambda d: d["patterns"][0].update(rows=2), "rows above one another need row_gap_mm"),
         ("drilling", lambda d: d["patterns"][1]["depth"].update(share_of_wall=0.5), "one of the three"),

@@ -110,7 +110,7 @@ def waste_percent(tables: Tables, medium: str) -> float | None:
 
 
 def litres_rows(tables: Tables, medium: str, unit_form: str | None) -> tuple[LitresRow, ...]:
-    """The litres per metre for a medium; rows for units of another form are left out, those for this form come first."""
+    """The litres per metre for a medium: first the rows for units of this form, then those for any; no others."""
     rows = [row for row in followed(tables.dose.litres_per_metre) if row.medium == medium]
     mine = [row for row in rows if row.unit_form is not None and row.unit_form == unit_form]
     plain = [row for row in rows if row.unit_form is None]

@@ -336,3 +336,9 @@ class WallSchedule(Part):
     def plan(self) -> MediumPlan | None:
         """The plan with the medium decided."""
         return next((each for each in self.media if each.decided), None)
+
+
+class Schedules(Part):
+    """What `bedjoint schedule --format json` writes."""
+
+    schedules: tuple[WallSchedule, ...]

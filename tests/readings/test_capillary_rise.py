@@ -65,9 +65,7 @@ def test_published_thick_wall() -> None:
         (500, 1118.0, 111.8, 1.61, 69.4),
     ],
 )
-def test_table_by_thickness(
-    thickness_mm: float, height: float, stored: float, flow: float, days: float
-) -> None:
+def test_table_by_thickness(thickness_mm: float, height: float, stored: float, flow: float, days: float) -> None:
     # Computed from the formulae by hand.
     wall = replace(REFERENCE, thickness_mm=thickness_mm)
     assert equilibrium_height_mm(wall) == pytest.approx(height, abs=0.06)
@@ -78,15 +76,9 @@ def test_table_by_thickness(
 
 def test_sensitivity() -> None:
     # Computed by hand, 150 mm.
-    assert equilibrium_height_mm(replace(REFERENCE, evaporation_mm_per_min=0.002)) == pytest.approx(
-        433.0, abs=0.06
-    )
-    assert equilibrium_height_mm(replace(REFERENCE, evaporation_mm_per_min=0.0005)) == pytest.approx(
-        866.0, abs=0.06
-    )
-    assert equilibrium_height_mm(replace(REFERENCE, sorptivity_mm_per_sqrt_min=0.5)) == pytest.approx(
-        306.2, abs=0.06
-    )
+    assert equilibrium_height_mm(replace(REFERENCE, evaporation_mm_per_min=0.002)) == pytest.approx(433.0, abs=0.06)
+    assert equilibrium_height_mm(replace(REFERENCE, evaporation_mm_per_min=0.0005)) == pytest.approx(866.0, abs=0.06)
+    assert equilibrium_height_mm(replace(REFERENCE, sorptivity_mm_per_sqrt_min=0.5)) == pytest.approx(306.2, abs=0.06)
 
 
 @pytest.mark.parametrize(
@@ -110,9 +102,7 @@ def test_rise_without_evaporation() -> None:
 def test_gravity(thickness_mm: float, conductivity_m_per_s: float, height: float) -> None:
     # Computed by hand; 1 m/s is 60 000 mm/min.
     wall = replace(REFERENCE, thickness_mm=thickness_mm)
-    assert equilibrium_height_with_gravity_mm(wall, conductivity_m_per_s * 60_000) == pytest.approx(
-        height, abs=0.06
-    )
+    assert equilibrium_height_with_gravity_mm(wall, conductivity_m_per_s * 60_000) == pytest.approx(height, abs=0.06)
 
 
 def integrated(a: float, c: float, k: float, start_mm: float, from_min: float, to_min: float) -> float:
@@ -130,9 +120,7 @@ def test_closed_form_against_integration(faces: int, days: float) -> None:
     wall = WettedWall(230, 1.16, 0.25, 0.0008, faces)  # type: ignore[arg-type]
     a, c = 1.16**2 / (2 * 0.25**2), faces * 0.0008 / (230 * 0.25)
     start = known(height_without_evaporation_mm(1.16, 0.25, 0.001))
-    assert height_mm(wall, days * DAY) == pytest.approx(
-        integrated(a, c, 0, start, 0.001, days * DAY), rel=1e-5
-    )
+    assert height_mm(wall, days * DAY) == pytest.approx(integrated(a, c, 0, start, 0.001, days * DAY), rel=1e-5)
 
 
 def test_gravity_against_integration() -> None:
@@ -145,9 +133,7 @@ def test_gravity_against_integration() -> None:
 @given(walls, st.floats(1.01, 5))
 def test_monotone(wall: WettedWall, factor: float) -> None:
     height = known(equilibrium_height_mm(wall))
-    assert (
-        known(equilibrium_height_mm(replace(wall, thickness_mm=known(wall.thickness_mm) * factor))) > height
-    )
+    assert known(equilibrium_height_mm(replace(wall, thickness_mm=known(wall.thickness_mm) * factor))) > height
     more_evaporation = replace(wall, evaporation_mm_per_min=known(wall.evaporation_mm_per_min) * factor)
     assert known(equilibrium_height_mm(more_evaporation)) < height
     thirstier = replace(wall, sorptivity_mm_per_sqrt_min=known(wall.sorptivity_mm_per_sqrt_min) * factor)
@@ -193,9 +179,7 @@ def test_two_faces_are_one_face_with_twice_the_evaporation(wall: WettedWall) -> 
     assert equilibrium_height_mm(two) == pytest.approx(by_formula)
 
 
-@pytest.mark.parametrize(
-    ("absorption", "sorptivity"), [(4.18, 0.54), (8.99, 1.16), (27.1, 3.50), (20, 2.6), (30, 3.9)]
-)
+@pytest.mark.parametrize(("absorption", "sorptivity"), [(4.18, 0.54), (8.99, 1.16), (27.1, 3.50), (20, 2.6), (30, 3.9)])
 def test_sorptivity(absorption: float, sorptivity: float) -> None:
     # Published pairs for aerated concrete, clay brick, gypsum plaster and the range of solid brick.
     assert sorptivity_mm_per_sqrt_min(absorption) == pytest.approx(sorptivity, rel=0.01)

@@ -102,6 +102,23 @@ def test_the_profile():
     assert reading("nitrate_peak_mm", **RISING) == 700
 
 
+def test_how_deep_and_how_far_up_the_samples_reach():
+    assert reading("height_span_mm", **RISING) == 900
+    assert reading("greatest_depth_mm", **RISING) == 80
+    rows = [{"height_mm": h, "depth_mm": d, "mc_percent": 5.0} for h, d in ((-50, 10), (-50, 15), (100, 12))]
+    shallow = {"moisture": {"method": "oven", "samples": rows}}
+    assert reading("height_span_mm", **shallow) == 150
+    assert reading("greatest_depth_mm", **shallow) == 15
+
+
+def test_whether_the_lowest_sample_was_weighed_goes_by_the_deepest_there():
+    assert reading("base_weighed", **RISING) is False
+    assert reading("base_weighed", **weighed((100, 10.0, 13.5, 13.01, 13.0))) is True
+    row = {"dish_g": 10.0, "wet_g": 13.5, "dry_g": 13.0}
+    both = [{"height_mm": 100, "depth_mm": 20, **row}, {"height_mm": 100, "depth_mm": 80, "mc_percent": 9.0}]
+    assert reading("base_weighed", moisture={"method": "oven", "samples": both}) is False
+
+
 def test_the_uncertainty_of_the_excess_needs_masses_and_balance():
     # 10 g dish, 3 g dry, 0.5 g water, 0.01 g from the air: numeric derivatives of MC - HMC, JCGM 100:2008
     masses = {"dish": 10.0, "wet": 13.5, "conditioned": 13.01, "dry": 13.0}

@@ -41,9 +41,7 @@ def test_saturation_pressure(temperature_c: float, pressure_pa: float) -> None:
     assert saturation_pressure_pa(temperature_c) == pytest.approx(pressure_pa, abs=0.06)
 
 
-@pytest.mark.parametrize(
-    ("temperature_c", "pressure_pa"), [(0.01, 611.66), (10, 1228.2), (20, 2339.2), (25, 3169.9)]
-)
+@pytest.mark.parametrize(("temperature_c", "pressure_pa"), [(0.01, 611.66), (10, 1228.2), (20, 2339.2), (25, 3169.9)])
 def test_saturation_pressure_against_steam_tables(temperature_c: float, pressure_pa: float) -> None:
     # Steam tables (from memory), which the formula approximates.
     assert saturation_pressure_pa(temperature_c) == pytest.approx(pressure_pa, rel=0.003)
@@ -61,9 +59,7 @@ def test_dew_point_against_the_printed_table(air_c: float, rh_percent: float, de
 @given(temperatures)
 def test_dew_point_of_saturated_air_is_its_temperature(temperature_c: float) -> None:
     assert dew_point_c(temperature_c, 100) == pytest.approx(temperature_c, abs=1e-6)
-    assert saturation_temperature_c(saturation_pressure_pa(temperature_c)) == pytest.approx(
-        temperature_c, abs=1e-6
-    )
+    assert saturation_temperature_c(saturation_pressure_pa(temperature_c)) == pytest.approx(temperature_c, abs=1e-6)
 
 
 @given(temperatures, humidities)
@@ -109,9 +105,7 @@ def test_minimum_temperature_factor(
     inside_c: float, rh_percent: float, outside_c: float, limit: float, factor: float
 ) -> None:
     # Computed by hand from BS EN ISO 13788; 0.75 is the figure of BRE IP 1/06 (from memory).
-    assert minimum_temperature_factor(inside_c, rh_percent, outside_c, limit) == pytest.approx(
-        factor, abs=0.001
-    )
+    assert minimum_temperature_factor(inside_c, rh_percent, outside_c, limit) == pytest.approx(factor, abs=0.001)
 
 
 def test_least_surface_temperature_against_mould() -> None:
@@ -126,15 +120,11 @@ def test_bare_solid_wall() -> None:
 
 
 @given(st.floats(0.1, 4), st.floats(0.05, 0.25), st.floats(10, 30), st.floats(-20, 9))
-def test_surface_temperature_and_factor_agree(
-    u: float, r_si: float, inside_c: float, outside_c: float
-) -> None:
+def test_surface_temperature_and_factor_agree(u: float, r_si: float, inside_c: float, outside_c: float) -> None:
     surface_c = surface_temperature_c(u, r_si, inside_c, outside_c)
     assert surface_c is not None
     assert outside_c - 1e-9 <= surface_c <= inside_c
-    assert temperature_factor(surface_c, inside_c, outside_c) == pytest.approx(
-        plane_temperature_factor(u, r_si)
-    )
+    assert temperature_factor(surface_c, inside_c, outside_c) == pytest.approx(plane_temperature_factor(u, r_si))
 
 
 @given(st.floats(5, 30), humidities, st.floats(-20, 4), st.floats(50, 100))

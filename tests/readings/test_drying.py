@@ -36,12 +36,8 @@ def test_constant_rate() -> None:
 
 def test_thin_layers_and_slow_rates_are_possible() -> None:
     assert months(by_constant_rate(0.5, 0.5, "guide")) == pytest.approx((1, 1))
-    assert months(by_thickness_class(0.9, (ThicknessClass(0.8, 0.2, 0.4),), 0.9, "guide")) == pytest.approx(
-        (1, 1)
-    )
-    assert months(by_thickness_class(0.7, (ThicknessClass(0.8, 0.2, 0.4),), 0.9, "guide")) == pytest.approx(
-        (0.2, 0.4)
-    )
+    assert months(by_thickness_class(0.9, (ThicknessClass(0.8, 0.2, 0.4),), 0.9, "guide")) == pytest.approx((1, 1))
+    assert months(by_thickness_class(0.7, (ThicknessClass(0.8, 0.2, 0.4),), 0.9, "guide")) == pytest.approx((0.2, 0.4))
 
 
 @pytest.mark.parametrize(

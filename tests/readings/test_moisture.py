@@ -73,12 +73,8 @@ def test_conversion_of_basis_there_and_back(wet: float) -> None:
 
 @given(weighings())
 def test_the_bases_describe_one_sample(masses: Masses) -> None:
-    assert to_dry_basis(mc_percent(masses, "wet")) == pytest.approx(
-        mc_percent(masses, "dry"), rel=1e-9, abs=1e-9
-    )
-    assert to_dry_basis(hmc_percent(masses, "wet")) == pytest.approx(
-        hmc_percent(masses, "dry"), rel=1e-9, abs=1e-9
-    )
+    assert to_dry_basis(mc_percent(masses, "wet")) == pytest.approx(mc_percent(masses, "dry"), rel=1e-9, abs=1e-9)
+    assert to_dry_basis(hmc_percent(masses, "wet")) == pytest.approx(hmc_percent(masses, "dry"), rel=1e-9, abs=1e-9)
 
 
 @given(weighings())

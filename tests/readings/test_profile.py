@@ -143,12 +143,8 @@ def test_above_the_vanishing_height_nothing_is_in_excess(values: list[float]) ->
         assert samples[-1].excess_percent is not None
         assert samples[-1].excess_percent > 0 or all((sample.excess_percent or 0) <= 0 for sample in samples)
     else:
-        assert all(
-            (sample.excess_percent or 0) <= 0 for sample in samples if sample.height_mm > found.height_mm
-        )
-        assert any(
-            (sample.excess_percent or 0) > 0 for sample in samples if sample.height_mm <= found.height_mm
-        )
+        assert all((sample.excess_percent or 0) <= 0 for sample in samples if sample.height_mm > found.height_mm)
+        assert any((sample.excess_percent or 0) > 0 for sample in samples if sample.height_mm <= found.height_mm)
 
 
 @given(contents)
@@ -167,9 +163,7 @@ def test_exact_p_value_against_scipy(values: list[float]) -> None:
     assert falling_p_value(series(values)) == pytest.approx(expected, rel=1e-9)
 
 
-@given(
-    st.lists(st.integers(0, 3).map(float), min_size=3, max_size=7).filter(lambda values: len(set(values)) > 1)
-)
+@given(st.lists(st.integers(0, 3).map(float), min_size=3, max_size=7).filter(lambda values: len(set(values)) > 1))
 def test_exact_p_value_with_equal_contents_against_enumeration(values: list[float]) -> None:
     """Every order of the same contents, counted one by one."""
 
@@ -258,9 +252,7 @@ def test_peaks() -> None:
     assert nitrate_peak_height_mm(nitrates([0.1, None, 0.4, None])) is None
     assert chloride_peak_height_mm(nitrates([0.1, 0.4, 0.2])) is None
     # Where only the surface was analysed for a salt, the deeper sample does not hide it.
-    shallow = [
-        Sample(height, 15, 5, nitrate_percent=value) for height, value in ((1, 0.1), (2, 0.3), (3, 0.2))
-    ]
+    shallow = [Sample(height, 15, 5, nitrate_percent=value) for height, value in ((1, 0.1), (2, 0.3), (3, 0.2))]
     assert nitrate_peak_height_mm([*shallow, Sample(1, 80, 5), Sample(2, 80, 5), Sample(3, 80, 5)]) == 2
 
 

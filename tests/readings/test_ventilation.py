@@ -31,7 +31,5 @@ def test_unknown_in_unknown_out() -> None:
 
 
 def test_limits() -> None:
-    with pytest.raises(
-        ValueError, match=r"run of wall .*; .*floor area .*; .*metre of wall .*; .*metre of floor"
-    ):
+    with pytest.raises(ValueError, match=r"run of wall .*; .*floor area .*; .*metre of wall .*; .*metre of floor"):
         required_vent_area_mm2(0, 0, 0, 0)

@@ -24,6 +24,7 @@ from engine.schedule.money import (
     price_medium,
 )
 from engine.schedule.price_book import Measure, PriceBook, parse_price_book, read_price_book
+from engine.schedule.product_sheet import read_product_sheet
 
 DEMO = pathlib.Path(__file__).parents[2] / "scenarios_demo" / "books" / "prices.yaml"
 DEMO_BOOK = read_price_book(DEMO).book
@@ -296,6 +297,17 @@ def test_demo_book_prices_every_medium() -> None:
         assert cost.net is not None
         assert cost.net > 50
         assert any(line.per != "job" for line in cost.tasks)
+
+
+@pytest.mark.parametrize("path", sorted((DEMO.parent / "products").glob("*.yaml")), ids=lambda path: path.stem)
+def test_demo_product_sheets_are_priced_in_the_currency_of_the_demo_book(path: pathlib.Path) -> None:
+    sheet = read_product_sheet(path).sheet
+    assert sheet.name.startswith("Invented")
+    price = sheet.rods.price if sheet.rods else sheet.container.price if sheet.container else None
+    assert price is not None
+    bought = Bought("sheet", sheet.name, 3, price, sheet.currency)
+    cost = price_medium(DEMO_BOOK, work(sheet.medium, agent_litre=2.5, rod=25, bought=(bought,)))
+    assert cost.material == 3 * price
 
 
 def test_every_measure_has_a_price_in_the_demo_book() -> None:
