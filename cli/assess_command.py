@@ -62,9 +62,8 @@ def assess(
             continue
         base = rule_base_for(rules, on)
         assessments.append(judge(survey, base, on, wall))
-        if format is Format.TEXT:
-            treated = treated_walls(survey, base, assessments[-1])
-            schedules.update({(survey.name, name): schedule for name, schedule in treated.items()})
+        treated = treated_walls(survey, base, assessments[-1])
+        schedules.update({(survey.name, name): schedule for name, schedule in treated.items()})
     show = renderer(format.value, to_file=output is not None, schedules=schedules)
     deliver(show(assessments), output, survey_paths(paths))
     return EXIT_SETTLED if all(each.settled for each in assessments) else EXIT_OPEN

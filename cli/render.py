@@ -8,26 +8,27 @@ from collections.abc import Callable, Mapping, Sequence
 from cli.render_markdown import as_markdown
 from cli.render_text import NONE, as_text
 from engine.decision.model import Assessment
-from engine.decision.schema import Assessments
+from engine.report import Report
 from engine.schedule.model import WallSchedule
 
 Renderer = Callable[[Sequence[Assessment]], str]
 
 
-def as_json(assessments: Sequence[Assessment]) -> str:
+def as_json(assessments: Sequence[Assessment], schedules: Mapping[tuple[str, str], WallSchedule] = NONE) -> str:
     """Everything, as JSON by the published schema."""
-    return Assessments(assessments=tuple(assessments)).model_dump_json(indent=2) + "\n"
+    report = Report(assessments=tuple(assessments), schedules=tuple(schedules.values()))
+    return report.model_dump_json(indent=2) + "\n"
 
 
 def renderer(name: str, *, to_file: bool, schedules: Mapping[tuple[str, str], WallSchedule] = NONE) -> Renderer:
-    """The renderer of that name; a file gets no colours, whatever the terminal. `schedules` are shown as text only.
+    """The renderer of that name; a file gets no colours, whatever the terminal.
 
     Raises:
         KeyError: no such format.
     """
     renderers: dict[str, Renderer] = {
         "text": functools.partial(as_text, plain=to_file, schedules=schedules),
-        "json": as_json,
-        "markdown": as_markdown,
+        "json": functools.partial(as_json, schedules=schedules),
+        "markdown": functools.partial(as_markdown, schedules=schedules),
     }
     return renderers[name]

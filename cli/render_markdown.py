@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
+from cli.render_schedule import brief
+from cli.render_text import NONE
 from cli.wording import (
     MAIN_CHOICES,
     grade,
@@ -17,6 +19,7 @@ from cli.wording import (
     status_of,
 )
 from engine.decision.model import Assessment, RuleApplied, WallDecided
+from engine.schedule.model import WallSchedule
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~&])")
 
@@ -26,13 +29,17 @@ def escaped(text: str) -> str:
     return _SPECIAL.sub(r"\\\1", " ".join(text.split()))
 
 
-def as_markdown(assessments: Sequence[Assessment]) -> str:
-    """Every wall of every assessment."""
-    parts = ["\n".join(_wall(assessment, wall)) for assessment in assessments for wall in assessment.walls]
+def as_markdown(assessments: Sequence[Assessment], schedules: Mapping[tuple[str, str], WallSchedule] = NONE) -> str:
+    """Every wall of every assessment, with the schedules of those to be treated, by file and wall."""
+    parts = [
+        "\n".join(_wall(assessment, wall, schedules.get((assessment.file, wall.wall))))
+        for assessment in assessments
+        for wall in assessment.walls
+    ]
     return "\n\n---\n\n".join(parts) + "\n"
 
 
-def _wall(assessment: Assessment, wall: WallDecided) -> Iterator[str]:
+def _wall(assessment: Assessment, wall: WallDecided, schedule: WallSchedule | None) -> Iterator[str]:
     yield f"# Wall {escaped(wall.wall)}, survey {escaped(assessment.reference)} of {assessment.survey_date}"
     yield ""
     yield f"Judged by rules {assessment.rule_set.version} as of {assessment.as_of}."
@@ -51,6 +58,14 @@ def _wall(assessment: Assessment, wall: WallDecided) -> Iterator[str]:
         yield from ("", "## Open questions, the most decisive first", "")
         for number, question in enumerate(wall.open_questions, 1):
             yield f"{number}. {escaped(question.question)} Established by {escaped(question.how)}."
+    if schedule is not None:
+        yield from ("", "## Schedule", "")
+        yield from (f"- {label}: {escaped(text)}" for label, text, _ in brief(schedule))
+    if wall.readings:
+        yield from ("", "## Readings", "")
+        for reading in wall.readings:
+            unit = f" {reading.unit}" if reading.unit else ""
+            yield f"- {escaped(reading.question)} {escaped(reading.value + unit)} ({escaped(reading.how)})"
     yield from ("", "## Reasons", "")
     for rule in wall.rules:
         yield from _rule(rule)

@@ -87,6 +87,7 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided, schedule: WallS
     _open(page, wall)
     _not_taken(page, wall)
     _on_trust(page, wall)
+    _readings(page, wall)
     page.heading("Sources")
     page.rows((("-", source_line(cite), "") for cite in sources_of(_shown_rules(wall))), 1)
     page.blank()
@@ -161,6 +162,17 @@ def _profile(page: Page, wall: WallDecided) -> None:
         page.heading("Moisture profile")
         for line in drawn.splitlines():
             page.line(line)
+
+
+def _readings(page: Page, wall: WallDecided) -> None:
+    if not wall.readings:
+        return
+    page.heading("Readings")
+    said = [
+        f"{each.name.removeprefix('reading.')} {each.value}{' ' + each.unit if each.unit else ''}"
+        for each in wall.readings
+    ]
+    page.line("  " + "; ".join(said))
 
 
 def _not_taken(page: Page, wall: WallDecided) -> None:

@@ -17,16 +17,23 @@ class Subject(enum.StrEnum):
 
     SURVEY = "survey"
     ASSESSMENT = "assessment"
+    SCHEDULE = "schedule"
 
 
 def schema(
     of: Annotated[
-        Subject, typer.Option("--of", help="Of a survey file, or of `assess --format json`.")
+        Subject, typer.Option("--of", help="Of a survey file, or of what `assess` or `schedule` writes as JSON.")
     ] = Subject.SURVEY,
     output: Annotated[pathlib.Path | None, typer.Option("--output", help="Write to this file instead.")] = None,
 ) -> None:
     """Print a JSON Schema."""
-    from engine.decision.schema import assessment_schema, survey_schema
+    from engine.decision.schema import survey_schema
+    from engine.report import report_schema, schedules_schema
 
-    found = survey_schema() if of is Subject.SURVEY else assessment_schema()
+    schemas = {
+        Subject.SURVEY: survey_schema,
+        Subject.ASSESSMENT: report_schema,
+        Subject.SCHEDULE: schedules_schema,
+    }
+    found = schemas[of]()
     deliver(json.dumps(found, indent=2, ensure_ascii=False) + "\n", output)

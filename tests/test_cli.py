@@ -288,7 +288,7 @@ def test_the_form_can_be_assessed_as_it_is(capsys, survey):
 
 
 def test_schema_of_both(capsys):
-    for subject in ("survey", "assessment"):
+    for subject in ("survey", "assessment", "schedule"):
         code, out, _ = run(capsys, "schema", "--of", subject)
         assert code == 0
         assert json.loads(out)["$schema"].startswith("https://json-schema.org/")
@@ -340,6 +340,22 @@ def test_a_reader_that_closes_early_is_no_failure(survey):
     run = subprocess.run(command, shell=True, capture_output=True, check=False)
     assert run.stdout.startswith(b"Rules 2026.")
     assert run.stderr == b""
+
+
+def test_json_and_markdown_carry_the_schedule_and_fit_their_schema(capsys):
+    import jsonschema
+
+    path = str(DEMO / "nine_inch_brick.yaml")
+    whole = json.loads(run(capsys, "assess", path, "--format", "json")[1])
+    jsonschema.validate(whole, json.loads(run(capsys, "schema", "--of", "assessment")[1]))
+    (schedule,) = whole["schedules"]
+    assert schedule["wall"] == whole["assessments"][0]["walls"][0]["wall"]
+    alone = json.loads(run(capsys, "schedule", path, "--format", "json")[1])
+    jsonschema.validate(alone, json.loads(run(capsys, "schema", "--of", "schedule")[1]))
+    assert alone["schedules"] == [schedule]
+    out = run(capsys, "assess", path, "--format", "markdown")[1]
+    assert "## Schedule" in out
+    assert "## Readings" in out
 
 
 @pytest.mark.parametrize("path", sorted(DEMO.glob("*.yaml")), ids=lambda path: path.stem)

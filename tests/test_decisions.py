@@ -26,7 +26,7 @@ from hypothesis import strategies as st
 from engine.decision.assess import assess, evaluate_wall
 from engine.decision.figures import reading_figures
 from engine.decision.grounds import now_view
-from engine.decision.schema import assessment_schema, survey_schema
+from engine.decision.schema import survey_schema
 from engine.facts.values import State
 from engine.facts.vocabulary import facts
 from engine.inference.evaluate import evaluate
@@ -35,6 +35,7 @@ from engine.inference.truth import Truth
 from engine.inference.view import View
 from engine.readings.compute import compute_readings
 from engine.readings.vocabulary import MAY_CHANGE, READINGS
+from engine.report import report_schema
 from engine.rulebase import conditions
 from engine.rulebase.load import load_rule_base, versions
 from engine.rulebase.rules import RuleBase
@@ -237,7 +238,7 @@ def test_json_is_by_the_published_schema(data):
 
     from cli.render import as_json
 
-    jsonschema.validate(json.loads(as_json([judged(data)])), assessment_schema())
+    jsonschema.validate(json.loads(as_json([judged(data)])), report_schema())
     jsonschema.validate(data, survey_schema())
 
 
