@@ -436,6 +436,14 @@ class Climate(Section):
             effort="measure",
         ),
     ] = UNKNOWN
+    averaged_over: Annotated[
+        Noted[Literal["spot", "day", "week", "month"]],
+        Asked(
+            "Are the temperatures and the humidity of one moment, or the mean of a day, a week or a month?",
+            "the logger's record",
+            effort="ask",
+        ),
+    ] = UNKNOWN
     outside_temperature_c: Annotated[
         Noted[Annotated[float, Field(ge=-40, le=50)]],
         Asked("What is the outside temperature?", "thermometer in the shade", "°C", 0.1, _OUTSIDE, effort="measure"),

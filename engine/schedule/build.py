@@ -15,7 +15,7 @@ from engine.rulebase.rules import RuleBase
 from engine.rulebase.tables import Tables
 from engine.schedule.build_after import Drill, drying, exposure
 from engine.schedule.build_facts import Known
-from engine.schedule.build_figures import line_rules
+from engine.schedule.build_figures import line_rules, notice_terms
 from engine.schedule.build_line import line_set, note_missing, set_out_wall
 from engine.schedule.build_media import CUT_IN, WHOLE, PieceDose, Planned, Stretch, leaves, plan_medium
 from engine.schedule.build_money import cost
@@ -24,6 +24,7 @@ from engine.schedule.line_model import WallLine
 from engine.schedule.line_result import Reason as LineReason
 from engine.schedule.line_result import SettingOut
 from engine.schedule.model import LineSet, MediumPlan, PieceScheduled, Reason, WallSchedule, Works
+from engine.schedule.party_wall import once_served
 from engine.schedule.price_book import PriceBookFile
 from engine.schedule.product_sheet import ProductSheetFile
 from engine.schedule.record import PlannedPiece
@@ -120,8 +121,20 @@ class _Builder:
             drying=dry,
             exposure=exposed,
             would_firm_up=known.would_firm_up,
-            notes=tuple(known.notes),
+            notes=(*known.notes, *self._notice_dates(as_of)),
             limits=LIMITS,
+        )
+
+    def _notice_dates(self, served: dt.date) -> tuple[str, ...]:
+        """What a party structure notice served on the day of judging would lead to, where one is due."""
+        if not self._known.holds("notices", "party_wall_notice"):
+            return ()
+        after = once_served(served, notice_terms(self._tables))
+        assert after is not None
+        return (
+            f"A party structure notice served on {served} lets the work begin from {after.work_from}; it lapses unless "
+            f"the work has begun by {after.work_by}. Without a reply by {after.reply_by} a dispute is taken to have "
+            f"arisen ({after.source_id}).",
         )
 
     def _in_order(self, set_id: str) -> dict[str, Member]:

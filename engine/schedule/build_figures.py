@@ -21,6 +21,7 @@ from engine.schedule.drying_forecast import (
 )
 from engine.schedule.exposure import ExposureLimits
 from engine.schedule.line_model import LineRules
+from engine.schedule.party_wall import NoticeTerms
 from engine.schedule.quantities import HeightRule
 from engine.schedule.record import Tolerances
 
@@ -193,4 +194,15 @@ def tolerances(tables: Tables) -> Tolerances:
         value(table.agent_short_percent),
         value(table.agent_over_percent),
         the_figure(table.depth_short_mm).source,
+    )
+
+
+def notice_terms(tables: Tables) -> NoticeTerms:
+    """The periods of a party structure notice."""
+    months = the_figure(tables.party_wall.notice_months)
+    return NoticeTerms(
+        int(months.value),
+        int(the_figure(tables.party_wall.lapse_months).value),
+        int(the_figure(tables.party_wall.reply_days).value),
+        months.source,
     )

@@ -445,3 +445,13 @@ def test_a_fall_without_a_profile_and_a_floor_that_changes_are_reckoned_with_and
     assert "ground.profile" in firm(schedule)
     assert any("160 mm" in note and "half-way" in note for note in schedule.notes)
     assert len([each for each in schedule.line.pieces if each.kind == "horizontal"]) == schedule.line.steps + 1 > 1
+
+
+def test_a_party_wall_gets_the_dates_of_its_notice():
+    """Party Wall etc. Act 1996, section 3: two months before the work, lapsing after twelve; 14 days to reply."""
+    file = read_survey(DEMO / "party_wall.yaml", LATEST)
+    wall = file.survey.walls[0]
+    schedule = build_schedule(file, wall, BASE, evaluate_wall(file, wall, BASE), dt.date(2026, 6, 10))
+    (note,) = [note for note in schedule.notes if "party structure notice" in note]
+    for day in ("served on 2026-06-10", "from 2026-08-10", "2027-06-09", "reply by 2026-06-2"):
+        assert day in note
