@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from types import MappingProxyType
-from typing import Final
 
 from engine.readings.drying import ThicknessClass
 from engine.readings.figures import (
@@ -20,10 +19,6 @@ from engine.readings.figures import (
 )
 from engine.rulebase.table_models import DryingTable, RangeOf, followed, the_figure
 from engine.rulebase.tables import Tables
-
-# Constants of the method of BS EN ISO 13788 (from memory, to be verified against the text); no table has them yet.
-_R_SI_M2K_W: Final = 0.25
-_SURFACE_RH_LIMIT_PERCENT: Final = 80.0
 
 
 def reading_figures(tables: Tables | None) -> ReadingFigures | None:
@@ -50,8 +45,8 @@ def reading_figures(tables: Tables | None) -> ReadingFigures | None:
         vent_mm2_per_m_of_wall=the_figure(tables.ventilation.mm2_per_m_of_wall).value,
         vent_mm2_per_m2_of_floor=the_figure(tables.ventilation.mm2_per_m2_of_floor).value,
         drying=_drying(tables.drying),
-        r_si_m2k_w=_R_SI_M2K_W,
-        surface_rh_limit_percent=_SURFACE_RH_LIMIT_PERCENT,
+        r_si_m2k_w=the_figure(tables.condensation.r_si_m2k_w).value,
+        surface_rh_limit_percent=the_figure(tables.condensation.surface_rh_limit_percent).value,
         vibration_action_m_s2=the_figure(exposure.action_m_s2).value,
         vibration_limit_m_s2=the_figure(exposure.limit_m_s2).value,
     )

@@ -462,6 +462,16 @@ class SaltTable(Section):
     schemes: RowsOf[SaltScheme]
 
 
+# condensation.yaml
+
+
+class Condensation(Section):
+    """The file `condensation.yaml`."""
+
+    r_si_m2k_w: Figures
+    surface_rh_limit_percent: Figures
+
+
 # party_wall.yaml
 
 

@@ -18,6 +18,7 @@ from engine.facts.vocabulary import facts
 from engine.rulebase.model import Choice
 from engine.rulebase.table_models import (
     Coats,
+    Condensation,
     Dose,
     Drilling,
     DryingConstant,
@@ -55,6 +56,7 @@ class Tables:
     exposure: Exposure
     ventilation: Ventilation
     salts: SaltTable
+    condensation: Condensation
     party_wall: PartyWall
     record: RecordTolerances
 
@@ -117,16 +119,28 @@ class _Loader:
         exposure = self._one("exposure", Exposure)
         ventilation = self._one("ventilation", Ventilation)
         salts = self._one("salts", SaltTable)
+        condensation = self._one("condensation", Condensation)
         party_wall = self._one("party_wall", PartyWall)
         record = self._one("record", RecordTolerances)
         self._unknown_files()
         found = None
         if (
             drilling and line and dose and plaster and drying and materials and exposure and ventilation and salts
-            and party_wall and record
+            and condensation and party_wall and record
         ):  # fmt: skip
             found = Tables(
-                drilling, line, dose, plaster, drying, materials, exposure, ventilation, salts, party_wall, record
+                drilling,
+                line,
+                dose,
+                plaster,
+                drying,
+                materials,
+                exposure,
+                ventilation,
+                salts,
+                condensation,
+                party_wall,
+                record,
             )
         return TablesRead(found, self._contents, frozenset(self._cited))
 

@@ -7,7 +7,6 @@ from the day the work is done, so the dates move with that. Figures belong to th
 
 from __future__ import annotations
 
-import calendar
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,6 +22,7 @@ from engine.readings.drying import (
     by_thickness_class,
 )
 from engine.readings.limits import outside, refuse
+from engine.schedule.months import months_on
 
 _DAYS_PER_WEEK = 7
 
@@ -239,8 +239,5 @@ def _days_on(start: dt.date, days: float) -> dt.date:
 def _months_on(start: dt.date, months: float) -> dt.date:
     """The same day of the month so many months on, the month's last where it has no such day; part months in days."""
     whole = int(months)
-    year, month = divmod(start.year * 12 + start.month - 1 + whole, 12)
-    refuse(outside("the year", year, at_most=dt.MAXYEAR))
-    last = calendar.monthrange(year, month + 1)[1]
-    day = dt.date(year, month + 1, min(start.day, last))
+    day = months_on(start, whole)
     return _days_on(day, (months - whole) * DAYS_PER_MONTH)

@@ -9,11 +9,11 @@ verified against the text. Consent or an award is needed all the same.
 
 from __future__ import annotations
 
-import calendar
 import datetime as dt
 from dataclasses import dataclass
 
 from engine.readings.limits import outside, refuse
+from engine.schedule.months import months_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +64,10 @@ def serve_between(starts: dt.date | None, terms: NoticeTerms) -> ServeBetween | 
     """Say when a notice can be served for work that begins on `starts`: it lasts until then and is in time."""
     if starts is None:
         return None
-    first = _months_on(starts, -terms.lapses_after_months)
+    first = months_on(starts, -terms.lapses_after_months)
     while _last_of_months(first, terms.lapses_after_months) < starts:
         first += dt.timedelta(1)
-    return ServeBetween(first, _months_on(starts, -terms.months_before), terms.source_id)
+    return ServeBetween(first, months_on(starts, -terms.months_before), terms.source_id)
 
 
 def once_served(served: dt.date | None, terms: NoticeTerms) -> NoticeServed | None:
@@ -76,7 +76,7 @@ def once_served(served: dt.date | None, terms: NoticeTerms) -> NoticeServed | No
         return None
     dispute_from = served + dt.timedelta(terms.reply_days)
     # Where the month has no such day, two months are over only with the month's last day: so from the day after it.
-    work_from = _months_on(served, terms.months_before)
+    work_from = months_on(served, terms.months_before)
     if work_from.day < served.day:
         work_from += dt.timedelta(1)
     return NoticeServed(
@@ -90,11 +90,4 @@ def once_served(served: dt.date | None, terms: NoticeTerms) -> NoticeServed | No
 
 def _last_of_months(first: dt.date, months: int) -> dt.date:
     """The last day of so many months of which `first` is the first day."""
-    return _months_on(first, months) - dt.timedelta(1)
-
-
-def _months_on(day: dt.date, months: int) -> dt.date:
-    """The same day so many months on or, below zero, back; the month's last where it has no such day."""
-    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    refuse(outside("the year", year, at_least=dt.MINYEAR, at_most=dt.MAXYEAR))
-    return dt.date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
+    return months_on(first, months) - dt.timedelta(1)
