@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from engine.readings.capillary_rise import WettedWall, daily_flow_l_per_m, residence_days, stored_water_l_per_m
 from engine.readings.condensation import dew_point_c, saturation_pressure_pa, surface_rh_percent, vapour_pressure_pa
 
-# psychrolib follows the ASHRAE Handbook of Fundamentals (2017), chapter 1: the formulae of Hyland and Wexler, which are
+# psychrolib follows the ASHRAE Handbook of Fundamentals (2017), chapter 1, whose formulae are
 # others than ISO 13788's. The tolerances below are how far the two lie apart, not how finely either is reckoned.
 psychrolib.SetUnitSystem(psychrolib.SI)
 
