@@ -14,7 +14,7 @@ import sys
 import time
 
 LIBRARIES = "import yaml, yamlcore, pydantic, rich.console, typer"
-ASSESS = "import cli.main; cli.main.run()"
+ASSESS = "import cli.start; cli.start.run()"
 
 
 def seconds(code: str, *arguments: str) -> float:

@@ -9,13 +9,17 @@ from engine.decision.model import Assessment, Part
 from engine.decision.schema import DIALECT
 from engine.facts.intake import SurveyFile
 from engine.rulebase.rules import RuleBase
-from engine.schedule.build import build_schedule
 from engine.schedule.model import Schedules, WallSchedule
 
 
 def treated_walls(file: SurveyFile, base: RuleBase, assessment: Assessment) -> dict[str, WallSchedule]:
     """The schedule of every wall of an assessment that is to be treated, by the wall's id."""
     treated = {each.wall for each in assessment.walls if each.choice("verdict").option == "treat"}
+    if not treated:
+        return {}
+    # Loaded only where there is something to schedule: it is a good part of the time a single answer takes.
+    from engine.schedule.build import build_schedule
+
     return {
         wall.id: build_schedule(file, wall, base, evaluate_wall(file, wall, base), assessment.as_of)
         for wall in file.survey.walls
