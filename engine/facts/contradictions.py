@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
-import math
 from collections.abc import Iterator
 from typing import Any
 
+from engine.facts.consistency import (
+    NOT_AFTER_SURVEY,
+    ORDERS,
+    TOGETHER,
+    WITHOUT_HMC,
+    WITHOUT_MASSES,
+    Has,
+)
 from engine.facts.document import Path
 from engine.facts.resolve import notes_of, resolve, why_not_applicable
 from engine.facts.survey import Survey, Wall
@@ -17,15 +24,6 @@ from engine.facts.wall_evidence import MoistureSample
 
 Contradiction = tuple[Path, str, str, str]
 """Path, message, value found, what is allowed."""
-
-_CHEMICAL = {
-    "chemical_solvent": "solvent_liquid",
-    "chemical_aqueous": "aqueous_liquid",
-    "chemical_cream": "cream",
-    "chemical_rods": "rods",
-    "chemical_mortar": "mortar",
-    "chemical_unidentified": "unidentified_injection",
-}
 
 
 def contradictions(survey: Survey, today: dt.date) -> Iterator[Contradiction]:
@@ -62,48 +60,45 @@ def _of_wall(survey: Survey, wall: Wall) -> Iterator[Contradiction]:
                 why_not_applicable(facts()[name], values),
             )
     got: dict[str, Any] = {name: value.value for name, value in values.items() if value.known}
-    yield from _of_property(got)
-    yield from _of_fabric(got)
+    yield from _out_of_order(got)
+    yield from _not_together(got)
+    yield from _later_than_survey(got, survey.property.survey_date.year)
     yield from _of_ground(got)
-    yield from _of_courses(got, survey.property.survey_date.year)
-    yield from _of_damp(got)
     yield from _of_samples(got)
 
 
-def _of_property(got: dict[str, Any]) -> Iterator[Contradiction]:
-    if got.get("build.role") == "party" and got.get("property.party_to_boundary") is False:
-        yield ("property", "party_to_boundary"), "does not fit a party wall", "no", "yes"
-    if got.get("build.openings_m", 0) > got.get("build.length_m", math.inf):
-        yield ("build", "openings_m"), "is more than the wall is long", f"{got['build.openings_m']:g} m", \
-            f"{got['build.length_m']:g} m at the most"  # fmt: skip
-    core, most = got.get("moisture.core_moisture_percent"), got.get("moisture.core_saturated_percent")
-    if core is not None and most is not None and core > most:
-        yield ("moisture", "core_moisture_percent"), "is more than the core holds when saturated", f"{core:g} %", \
-            f"{most:g} % at the most"  # fmt: skip
+def _path(name: str) -> Path:
+    section, _, field = name.partition(".")
+    return section, field
 
 
-def _less(got: dict[str, Any], small: str, great: str, what: str) -> Iterator[Contradiction]:
-    if small in got and great in got and got[small] >= got[great]:
-        section, _, field = small.partition(".")
-        yield (section, field), what, f"{got[small]:g} mm", f"less than {great}, {got[great]:g} mm"
+def _out_of_order(got: dict[str, Any]) -> Iterator[Contradiction]:
+    for order in ORDERS:
+        small, great = got.get(order.small), got.get(order.great)
+        if small is None or great is None or small < great or (small == great and not order.strict):
+            continue
+        unit = facts()[order.small].unit
+        limit = f"{great:g} {unit}"
+        allowed = f"less than {order.great}, {limit}" if order.strict else f"{limit} at the most"
+        yield _path(order.small), order.message, f"{small:g} {unit}", allowed
 
 
-def _of_fabric(got: dict[str, Any]) -> Iterator[Contradiction]:
-    yield from _less(got, "build.cavity_mm", "build.thickness_mm", "is wider than the wall is thick")
-    yield from _less(got, "build.bed_joint_mm", "build.bed_joint_gauge_mm", "is thicker than a whole course")
-    bridged = got.get("existing_course.bridged_by", frozenset())
-    if "cavity_debris" in bridged:
-        path: Path = ("existing_course", "bridged_by")
-        construction = got.get("build.construction", "cavity_brick")
-        if construction != "cavity_brick":
-            yield path, "names debris in a cavity, and this wall has none", construction, "cavity_brick"
-        elif got.get("build.cavity_debris", "bridging") != "bridging":
-            yield (
-                path,
-                "names debris in the cavity against build.cavity_debris",
-                got["build.cavity_debris"],
-                "bridging",
-            )
+def _not_together(got: dict[str, Any]) -> Iterator[Contradiction]:
+    for each in TOGETHER:
+        if each.then.fact in got and _has(got, each.when) and not _has(got, each.then):
+            found = each.found.format(when=in_words(got[each.when.fact]), then=in_words(got[each.then.fact]))
+            yield _path(each.blame), each.message, found, each.allowed
+
+
+def _has(got: dict[str, Any], has: Has) -> bool:
+    value = got.get(has.fact)
+    return not value.isdisjoint(has.values) if isinstance(value, frozenset) else value in has.values
+
+
+def _later_than_survey(got: dict[str, Any], survey_year: int) -> Iterator[Contradiction]:
+    year = got.get(NOT_AFTER_SURVEY)
+    if year is not None and year > survey_year:
+        yield _path(NOT_AFTER_SURVEY), "is later than the survey", str(year), f"{survey_year} at the latest"
 
 
 def _of_ground(got: dict[str, Any]) -> Iterator[Contradiction]:
@@ -132,32 +127,6 @@ def _of_ground(got: dict[str, Any]) -> Iterator[Contradiction]:
             f"{got['ground.fall_along_mm']} mm", f"{fall} mm"  # fmt: skip
 
 
-def _of_courses(got: dict[str, Any], survey_year: int) -> Iterator[Contradiction]:
-    year = got.get("earlier_treatment.year")
-    if year is not None and year > survey_year:
-        yield (
-            ("earlier_treatment", "year"),
-            "is later than the survey",
-            str(year),
-            f"{survey_year} at the latest",
-        )
-    yield from _less(got, "earlier_treatment.hole_depth_mm", "build.thickness_mm", "is deeper than the wall is thick")
-    wanted = _CHEMICAL.get(got.get("existing_course.kind", ""))
-    medium = got.get("earlier_treatment.medium", wanted)
-    if wanted and medium != wanted:
-        yield ("earlier_treatment", "medium"), f"does not fit existing_course.kind {got['existing_course.kind']}", \
-            str(medium), f"{wanted}, or unknown"  # fmt: skip
-
-
-def _of_damp(got: dict[str, Any]) -> Iterator[Contradiction]:
-    height, pattern = got.get("evidence.damp_height_mm"), got.get("evidence.damp_pattern")
-    if height is not None and pattern is not None and (height == 0) is not (pattern == "none"):
-        yield ("evidence", "damp_pattern"), "does not fit evidence.damp_height_mm", f"{pattern} with {height} mm", \
-            "none with 0 mm, or a pattern with a height"  # fmt: skip
-    if got.get("evidence.tide_mark") is True and (height == 0 or pattern == "none"):
-        yield ("evidence", "tide_mark"), "does not fit a wall on which no damp is seen", "yes", "no"
-
-
 def _of_samples(got: dict[str, Any]) -> Iterator[Contradiction]:
     thickness, method = got.get("build.thickness_mm"), got.get("moisture.method")
     seen: set[tuple[int, int]] = set()
@@ -172,9 +141,9 @@ def _of_samples(got: dict[str, Any]) -> Iterator[Contradiction]:
                 f"{thickness} mm at the most"  # fmt: skip
         for mass, fault in _impossible_masses(sample, got.get("moisture.balance_resolution_g", 0.0)):
             yield (*path, mass), fault, f"{getattr(sample, mass):g} g", "dish < dry <= conditioned and wet"
-        if sample.weighed and method == "carbide":
+        if sample.weighed and method in WITHOUT_MASSES:
             yield path, "a carbide meter gives percentages, not masses", "masses", "mc_percent"
-        if (sample.hmc_percent is not None or sample.conditioned_g is not None) and method in ("carbide", "oven"):
+        if (sample.hmc_percent is not None or sample.conditioned_g is not None) and method in WITHOUT_HMC:
             yield path, f"its hygroscopic moisture cannot come from the method {method}", "hmc", \
                 "moisture.method oven_and_hygroscopic"  # fmt: skip
 

@@ -39,7 +39,7 @@ class SurveyFile:
             section, _, field = name.partition(".")
             path: Path = (section, field) if section == "property" else ("walls", index, section, field)
             place = self.document.place(path)
-            return f"{place.file}:{place.line}"
+            return f"{place.file}:{place.line}" if place.line else place.file
 
         return resolve(notes_of(self.survey.property, wall), where)
 
