@@ -175,7 +175,7 @@ def test_both_readers_agree_on_thousands_of_generated_surveys(version):
     rng = random.Random(20261125)
     for _ in range(3000):
         file = survey_file(any_survey(rng, rng.choice((0.0, 0.1, 0.3, 0.6, 0.9))))
-        evaluate_wall(file, file.survey.walls[0], base)
+        evaluate_wall(file, file.survey.walls[0], base, exactly=False)
 
 
 @given(surveys((0.0, 0.1, 0.5)))

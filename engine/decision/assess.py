@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import deque
 from collections.abc import Collection, Mapping
 from importlib.metadata import version
 
@@ -24,7 +25,7 @@ from engine.decision.model import (
     Status,
     WallDecided,
 )
-from engine.decision.open_questions import bears_on, open_questions
+from engine.decision.open_questions import open_questions, what_matters
 from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
 from engine.facts.values import Value, in_words
@@ -45,8 +46,14 @@ _WORDS = ("must", "should", "consider")
 _CERTAINTIES = ("high", "moderate", "low")
 
 
-def assess(file: SurveyFile, base: RuleBase, as_of: dt.date, walls: Collection[str] | None = None) -> Assessment:
-    """Judge every wall of a survey, or those named.
+def assess(
+    file: SurveyFile,
+    base: RuleBase,
+    as_of: dt.date,
+    walls: Collection[str] | None = None,
+    changed: tuple[str, ...] = (),
+) -> Assessment:
+    """Judge every wall of a survey, or those named. `changed` says which of its facts are not as they were surveyed.
 
     Raises:
         ReadersDisagree: durable-rules and the evaluator came to different conclusions.
@@ -65,29 +72,47 @@ def assess(file: SurveyFile, base: RuleBase, as_of: dt.date, walls: Collection[s
         facts_digest=facts_digest(file.survey),
         limits=LIMITS,
         walls=tuple(_decide_wall(file, wall, base) for wall in chosen),
+        changed=changed,
     )
 
 
-def evaluate_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> Evaluation:
+def evaluate_wall(file: SurveyFile, wall: Wall, base: RuleBase, *, exactly: bool = True) -> Evaluation:
     """Facts, readings and rules of one wall, checked against durable-rules where it is installed.
+
+    What is still possible is exact (see `engine.proof.exact`); not `exactly`, it is the evaluator's own bound, which
+    may call open what is settled.
 
     Raises:
         ReadersDisagree: the two readers differ.
 
     """
+    for judged in _recent:
+        if judged[0] is file and judged[1] is wall and judged[2] is base and judged[3] is exactly:
+            return judged[4]
     values = file.values_of(wall)
     year, figures = file.survey.property.survey_date.year, reading_figures(base.tables)
     values.update(compute_readings(values, year, figures))
     evaluation = evaluate(base, values)
     agreed(base, values, evaluation)
+    if exactly and not evaluation.settled:
+        # Loaded only where something is open: the solver is a good part of the time a single answer takes.
+        from engine.proof.exact import exact
+
+        evaluation = exact(base, evaluation, year)
+    _recent.append((file, wall, base, exactly, evaluation))
     return evaluation
+
+
+_recent: deque[tuple[SurveyFile, Wall, RuleBase, bool, Evaluation]] = deque(maxlen=8)
+"""The walls evaluated last: a decision and its schedule ask for the same one."""
 
 
 def _decide_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> WallDecided:
     evaluation = evaluate_wall(file, wall, base)
-    reach = bears_on(base, evaluation)
+    reach = what_matters(base, evaluation, file.survey.property.survey_date.year)
     choices = tuple(
-        _choice(choice, evaluation.outcomes[choice.id], base, evaluation, reach) for choice in base.choices.values()
+        choice_decided(choice, evaluation.outcomes[choice.id], base, evaluation, reach)
+        for choice in base.choices.values()
     )
     statuses = {choice.status for choice in choices}
     status: Status = "undecided" if UNDECIDED in statuses else "provisional" if "provisional" in statuses else "settled"
@@ -96,8 +121,8 @@ def _decide_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> WallDecided:
         note=wall.note,
         status=status,
         choices=choices,
-        sets=tuple(_set(name, base, evaluation) for name in base.sets),
-        open_questions=open_questions(base, evaluation),
+        sets=tuple(set_found(name, base, evaluation) for name in base.sets),
+        open_questions=open_questions(base, evaluation, reach),
         readings=_readings(evaluation.values),
         assumed=_assumed(evaluation.values),
         rules=_applied(base, evaluation),
@@ -149,13 +174,14 @@ def citations(rule: Rule, base: RuleBase) -> tuple[Citation, ...]:
     )
 
 
-def _choice(
+def choice_decided(
     choice: Choice,
     outcome: Outcome,
     base: RuleBase,
     evaluation: Evaluation,
     reach: Mapping[str, frozenset[str]],
 ) -> ChoiceDecided:
+    """The decision on one choice, with what it rests on and what was not taken; `reach` is from `what_matters`."""
     says = {option.id: option.says for option in choice.options}
     fired = [rule for rule in base.by_stage[choice.stage] if rule.id in evaluation.fired]
     taken_by = [rule.id for rule in fired if (choice.id, outcome.option) in rule.supports]
@@ -179,6 +205,7 @@ def _choice(
         ),
         status=outcome.status,
         possible=outcome.possible,
+        unproved=outcome.unproved,
         word=strongest.word if strongest else None,
         certainty=strongest.raw.certainty if strongest else None,
         rules=tuple(taken_by),
@@ -201,7 +228,8 @@ def _not_taken(choice: Choice, option: str, says: str, is_open: bool, fired: lis
     return NotTaken(option=option, says=says, why="not_supported", rules=())
 
 
-def _set(name: str, base: RuleBase, evaluation: Evaluation) -> ItemsFound:
+def set_found(name: str, base: RuleBase, evaluation: Evaluation) -> ItemsFound:
+    """The members of one set, each with its rules, in the order of the catalogue."""
     held, members = evaluation.sets[name], base.members[name]
     order = sorted(members, key=lambda member: (members[member].order, member))
     items = []

@@ -73,7 +73,8 @@ class NotTaken(Part):
 class ChoiceDecided(Part):
     """The decision on one choice.
 
-    `possible` are the options the open facts still allow, in order. `word` and `certainty` are those of the strongest
+    `possible` are the options that some completion of the survey comes to, in order; `unproved` those of them that were
+    neither reached by one nor ruled out. `word` and `certainty` are those of the strongest
     rule it rests on; None where it rests on none, and only the order of the options decides.
     """
 
@@ -84,6 +85,7 @@ class ChoiceDecided(Part):
     says: str
     status: Status
     possible: tuple[str, ...]
+    unproved: tuple[str, ...]
     word: Word | None
     certainty: str | None
     rules: tuple[str, ...]
@@ -200,7 +202,10 @@ class RuleSetUsed(Part):
 
 
 class Assessment(Part):
-    """One survey judged under one rule set as of one day."""
+    """One survey judged under one rule set as of one day.
+
+    `changed` says, a sentence each, which facts were judged otherwise than the survey has them; empty where none was.
+    """
 
     format: Literal["bedjoint-assessment-1"] = "bedjoint-assessment-1"
     engine: str
@@ -212,6 +217,7 @@ class Assessment(Part):
     facts_digest: str
     limits: str
     walls: tuple[WallDecided, ...]
+    changed: tuple[str, ...] = ()
 
     @property
     def settled(self) -> bool:

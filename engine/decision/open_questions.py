@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from engine.decision.model import OpenQuestion
 from engine.decision.probe import overrides_to_try
 from engine.facts.resolve import applies
-from engine.facts.values import NOT_APPLICABLE_VALUE, State, Value
+from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, State, Value
 from engine.facts.vocabulary import Variable, facts
 from engine.inference.evaluate import Evaluation, evaluate
 from engine.inference.truth import Truth
@@ -63,14 +63,33 @@ def _unknown(name: str, values: Mapping[str, Value]) -> bool:
     return value is None or value.state is State.UNKNOWN
 
 
-def open_questions(base: RuleBase, evaluation: Evaluation) -> tuple[OpenQuestion, ...]:
-    """Every fact that could still change a choice, the most decisive first.
+def what_matters(
+    base: RuleBase, evaluation: Evaluation, survey_year: int, *, each_choice: bool = False
+) -> dict[str, frozenset[str]]:
+    """For each unknown fact that can still make a difference to an unsettled choice: the choices it can make it to.
+
+    Exact as `engine.proof.relevance` says: a fact that is left out is proved to matter no more. The choices are exact
+    only with `each_choice`; without, one may be named that other facts already put out of reach of this one.
+    """
+    perhaps = bears_on(base, evaluation)
+    if not perhaps:
+        return {}
+    # Loaded only where something is open: the solver is a good part of the time a single answer takes.
+    from engine.proof.relevance import can_matter
+    from engine.proof.wall_space import completions_of
+
+    return can_matter(completions_of(base, evaluation.values, survey_year), perhaps, each_choice=each_choice)
+
+
+def open_questions(
+    base: RuleBase, evaluation: Evaluation, reach: Mapping[str, frozenset[str]]
+) -> tuple[OpenQuestion, ...]:
+    """Every fact that could still change a choice, the most decisive first; `reach` is which, from `what_matters`.
 
     Each is answered in turn with every value that the rules tell apart. First come the facts whose answers alone change
     the verdict most often; then those for whose absence most rules hold the answer back; then those whose answers
     change the medium, or change or settle most choices.
     """
-    reach = bears_on(base, evaluation)
     blocking = _blocking(base, evaluation)
     order = {name: index for index, name in enumerate(facts())}
 
@@ -133,9 +152,13 @@ def _rank(base: RuleBase, evaluation: Evaluation, variable: Variable) -> tuple[f
 
 
 def answered(values: Mapping[str, Value], overrides: Mapping[str, Value]) -> dict[str, Value]:
-    """The values with some replaced; facts that no longer apply are marked so."""
+    """The values with some replaced; facts that no longer apply are marked so, and those that now do are unknown."""
     changed = {**values, **overrides}
     for name, variable in facts().items():
-        if variable.applies and name not in overrides and applies(variable, changed) is False:
+        if not variable.applies or name in overrides:
+            continue
+        if applies(variable, changed) is False:
             changed[name] = NOT_APPLICABLE_VALUE
+        elif changed[name].state is State.NOT_APPLICABLE:
+            changed[name] = UNKNOWN_VALUE
     return changed

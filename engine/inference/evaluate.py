@@ -16,11 +16,15 @@ from engine.rulebase.rules import RuleBase
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What one choice came to: the option now, and every option the open facts still allow, in order."""
+    """What one choice came to: the option now, and every option the open facts still allow, in order.
+
+    `unproved` are those of them that were neither reached by a real survey nor ruled out, where that was looked into.
+    """
 
     choice: str
     option: str
     possible: tuple[str, ...]
+    unproved: tuple[str, ...] = ()
 
     @property
     def settled(self) -> bool:
@@ -57,6 +61,13 @@ class Evaluation:
     outcomes: Mapping[str, Outcome]
     sets: Mapping[str, Membership]
     fired: frozenset[str]
+
+    @property
+    def settled(self) -> bool:
+        """Whether no choice and no set can still change."""
+        return all(outcome.settled for outcome in self.outcomes.values()) and not any(
+            held.may for held in self.sets.values()
+        )
 
 
 def evaluate(base: RuleBase, values: Mapping[str, Value]) -> Evaluation:

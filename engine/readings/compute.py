@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_FOR_GOOD, UNKNOWN_VALUE, State, Value
@@ -19,14 +19,17 @@ _FUNCTIONS: Mapping[str, Read] = {**OF_SAMPLES, **OF_AIR, **OF_WALL}
 
 
 def compute_readings(
-    values: Mapping[str, Value], survey_year: int, figures: ReadingFigures | None = None
+    values: Mapping[str, Value],
+    survey_year: int,
+    figures: ReadingFigures | None = None,
+    names: Iterable[str] = READINGS,
 ) -> dict[str, Value]:
     """The readings of one wall: known, unknown while what they need is, not applicable where that is.
 
-    Without `figures` the readings that are reckoned with published figures stay unknown.
+    Without `figures` the readings that are reckoned with published figures stay unknown. `names` are those wanted.
     """
     given = Given(_known(values), survey_year, figures)
-    return {name: _value(variable, values, given) for name, variable in READINGS.items()}
+    return {name: _value(READINGS[name], values, given) for name in names}
 
 
 def samples_in(values: Mapping[str, Value]) -> tuple[Sample, ...]:

@@ -16,6 +16,15 @@ Got = Mapping[str, Any] | Given
 
 def samples_of(given: Got) -> tuple[profile.Sample, ...]:
     """The samples on wet basis: weighed ones computed, others as written while the basis is unknown."""
+    if isinstance(given, Given):
+        if "samples" not in given.kept:
+            given.kept["samples"] = _samples_of(given)
+        kept: tuple[profile.Sample, ...] = given.kept["samples"]
+        return kept
+    return _samples_of(given)
+
+
+def _samples_of(given: Got) -> tuple[profile.Sample, ...]:
     as_wet = to_wet_basis if given.get("moisture.basis") == "dry" else lambda percent: percent
     found = []
     for row in _rows(given):

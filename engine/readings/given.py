@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
 from engine.readings.figures import ReadingFigures
@@ -18,6 +18,8 @@ class Given:
     facts: Mapping[str, Any]
     survey_year: int
     figures: ReadingFigures | None = None
+    kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+    """What several readings are worked out from, once it is."""
 
     def get(self, name: str) -> Any:
         """A fact; `None` when it is unknown or does not apply."""
