@@ -42,9 +42,16 @@ def assess(
         ),
     ] = None,
     wall: Annotated[list[str] | None, typer.Option("--wall", help="Only this wall; may be repeated.")] = None,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set", metavar="PATH=VALUE", help="Judge with this fact changed, written as in a survey; may be repeated."
+        ),
+    ] = None,
 ) -> int:
     """Decide for every wall: is it rising damp, what to do, with what, at what level, and why."""
     # Imported here so that `--help` and `version` need not wait for the engine.
+    from cli.changed_surveys import changed_surveys
     from cli.render import renderer
     from engine.decision.assess import assess as judge
     from engine.report import treated_walls
@@ -56,12 +63,10 @@ def assess(
         check_walls(wall, [each.id for survey in surveys for each in survey.survey.walls])
     assessments: list[Assessment] = []
     schedules: dict[tuple[str, str], WallSchedule] = {}
-    for survey in surveys:
+    for survey, changed in changed_surveys(surveys, changes, wall):
         on = judged_on or survey.survey.property.survey_date
-        if wall and not any(each.id in wall for each in survey.survey.walls):
-            continue
         base = rule_base_for(rules, on)
-        assessments.append(judge(survey, base, on, wall))
+        assessments.append(judge(survey, base, on, wall, changed))
         treated = treated_walls(survey, base, assessments[-1])
         schedules.update({(survey.name, name): schedule for name, schedule in treated.items()})
     show = renderer(format.value, to_file=output is not None, schedules=schedules)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 
+from cli.changed_surveys import not_as_surveyed
 from cli.render_schedule import brief
 from cli.render_text import NONE
 from cli.wording import (
@@ -43,6 +44,8 @@ def _wall(assessment: Assessment, wall: WallDecided, schedule: WallSchedule | No
     yield f"# Wall {escaped(wall.wall)}, survey {escaped(assessment.reference)} of {assessment.survey_date}"
     yield ""
     yield f"Judged by rules {assessment.rule_set.version} as of {assessment.as_of}."
+    if assessment.changed:
+        yield from ("", f"**{escaped(not_as_surveyed(assessment.changed))}**")
     if wall.note:
         yield from ("", escaped(wall.note))
     yield ""

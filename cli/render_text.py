@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
+from cli.changed_surveys import not_as_surveyed
 from cli.profile_plot import profile_plot
 from cli.render_schedule import brief
 from cli.terminal import Page
@@ -63,6 +64,8 @@ def _overview(page: Page, walls: Sequence[tuple[Assessment, WallDecided]]) -> No
         text = f"{_words(what)} [{wall.status}]  {assessment.file}"
         rows.append((wall.wall, text, _STATUS_STYLE[wall.status]))
     page.rows(rows, max(len(wall.wall) for _, wall in walls))
+    if any(assessment.changed for assessment, _ in walls):
+        page.line("NOT AS SURVEYED. Facts were changed; each wall says which.", "bold yellow")
 
 
 def _words(code: str) -> str:
@@ -73,6 +76,8 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided, schedule: WallS
     page.line(f"Wall {wall.wall}, survey {assessment.reference} of {assessment.survey_date}", "bold")
     version = assessment.rule_set.version
     page.line(f"{assessment.file}; judged by rules {version} as of {assessment.as_of}")
+    if assessment.changed:
+        page.line(not_as_surveyed(assessment.changed), "bold yellow")
     if wall.note:
         page.line(wall.note)
     page.blank()
@@ -91,7 +96,10 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided, schedule: WallS
     page.heading("Sources")
     page.rows((("-", source_line(cite), "") for cite in sources_of(_shown_rules(wall))), 1)
     page.blank()
-    page.line("Every reason and source in full: --format markdown; one rule: bedjoint rules show ID.")
+    page.line(
+        "Ask further: bedjoint why, why-not, change, ask, graph; one rule or word: bedjoint explain ID. Every reason "
+        "and source in full: --format markdown."
+    )
     page.line(assessment.limits)
     page.line(
         f"rules {version}, digest {assessment.rule_set.digest[:16]}; facts, digest {assessment.facts_digest[:16]}"

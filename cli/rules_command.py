@@ -6,11 +6,15 @@ import datetime as dt
 import difflib
 import enum
 import json
+import pathlib
 from typing import Annotated
 
 import typer
 
+from cli.completion import rule_ids
 from cli.output import deliver
+from cli.render_graph import Format as Picture
+from cli.render_graph import written
 from engine.errors import BadInput, Problem
 
 app = typer.Typer(help="Look into the rule base.", no_args_is_help=True, rich_markup_mode=None)
@@ -49,7 +53,9 @@ def list_rules(
 
 @app.command("show")
 def show_rule(
-    rule_id: Annotated[str, typer.Argument(metavar="ID", help="Id of a rule, as `rules list` shows it.")],
+    rule_id: Annotated[
+        str, typer.Argument(metavar="ID", help="Id of a rule, as `rules list` shows it.", autocompletion=rule_ids)
+    ],
     rules: Version = None,
     format: Shown = Format.TEXT,
 ) -> None:
@@ -67,3 +73,22 @@ def show_rule(
         deliver(rule_as_text(rule, base), None)
     else:
         deliver(json.dumps(rule_as_data(rule, base), indent=2, ensure_ascii=False) + "\n", None)
+
+
+@app.command("graph")
+def graph_rules(
+    rules: Version = None,
+    stage: Annotated[str | None, typer.Option("--stage", help="Only the rules of this stage.")] = None,
+    choice: Annotated[
+        str | None, typer.Option("--choice", help="Only this choice with its options, or this set with its members.")
+    ] = None,
+    rule: Annotated[str | None, typer.Option("--rule", help="Only this rule.")] = None,
+    format: Annotated[Picture, typer.Option("--format", help="How to write it.")] = Picture.MERMAID,
+    output: Annotated[pathlib.Path | None, typer.Option("--output", help="Write to this file instead.")] = None,
+) -> None:
+    """Draw the rule base: what the rules read, what they decide, and what later stages read of that."""
+    from engine.reasoning.graph_rules import graph_of
+    from engine.rulebase.versions import rule_base_for
+
+    picture = graph_of(rule_base_for(rules, dt.date.today()), stage=stage, choice=choice, rule=rule)
+    deliver(written(picture, format), output)

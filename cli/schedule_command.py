@@ -51,14 +51,25 @@ def schedule(
         str | None,
         typer.Option("--as-of", help="Judge by the rules of this day, and count drying from it; else the survey's."),
     ] = None,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set", metavar="PATH=VALUE", help="With this fact changed, written as in a survey; may be repeated."
+        ),
+    ] = None,
 ) -> int:
     """Set out the work: line, holes, dose, quantities, hours and money, drying, and what would firm it up."""
     from cli.render_schedule import as_csv, as_json, as_text
 
+    if changes and format is Format.CSV:
+        allowed = "text or json, which say that facts were changed"
+        raise BadInput([Problem("", 0, 0, "--set", "cannot be used here", "--format csv", allowed)])
     drill = _drill(vibration, trigger)
-    found = [each for _, _, made in schedules(survey, wall, product, prices, rules, as_of, drill) for each in made]
+    made = schedules(survey, wall, product, prices, rules, as_of, drill, changes)
+    found = [each for _, _, every in made for each in every]
+    head = "NOT AS SURVEYED. Facts were changed; the notes say which.\n\n" if changes else ""
     shown: dict[Format, Callable[[Sequence[WallSchedule]], str]] = {
-        Format.TEXT: lambda every: as_text(every, plain=output is not None),
+        Format.TEXT: lambda every: head + as_text(every, plain=output is not None),
         Format.JSON: as_json,
         Format.CSV: as_csv,
     }
@@ -76,12 +87,16 @@ def schedules(
     rules: str | None,
     as_of: str | None,
     drill: Drill | None,
+    changes: Sequence[str] | None = None,
 ) -> list[tuple[SurveyFile, RuleBase, tuple[WallSchedule, ...]]]:
     """The schedules of the walls of a survey, with the survey and the rules they were made by.
 
+    With `changes` to the facts each schedule says so in its first note.
+
     Raises:
-        BadInput: every problem of the survey, the product sheet and the price book.
+        BadInput: every problem of the survey, the product sheet, the price book and the changes.
     """
+    from cli.changed_surveys import changed_surveys, not_as_surveyed
     from engine.decision.assess import evaluate_wall
     from engine.rulebase.versions import rule_base_for
     from engine.schedule.build import build_schedule
@@ -101,7 +116,7 @@ def schedules(
     if walls:
         check_walls(walls, [each.id for survey in surveys for each in survey.survey.walls])
     made = []
-    for survey in surveys:
+    for survey, changed in changed_surveys(surveys, changes, walls):
         on = judged_on or survey.survey.property.survey_date
         base = rule_base_for(rules, on)
         chosen = [each for each in survey.survey.walls if not walls or each.id in walls]
@@ -109,6 +124,9 @@ def schedules(
             build_schedule(survey, each, base, evaluate_wall(survey, each, base), on, sheet, book, drill)
             for each in chosen
         )
+        if changed:
+            first = not_as_surveyed(changed)
+            every = tuple(each.model_copy(update={"notes": (first, *each.notes)}) for each in every)
         made.append((survey, base, every))
     return made
 
