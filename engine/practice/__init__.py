@@ -1,0 +1,1 @@
+"""Practice cases for a trainee: cases, answers, marks, progress."""
