@@ -13,7 +13,7 @@ from engine.facts.document import Document, read_document
 from engine.facts.intake import SurveyFile, checked_survey, parse_survey
 
 _ENDINGS = (".yaml", ".yml")
-OTHER_KINDS = ("prices", "product", "installation_record")
+OTHER_KINDS = ("prices", "product", "installation_record", "practice_answers")
 
 
 def survey_paths(paths: Iterable[str]) -> list[str]:

@@ -8,14 +8,22 @@ import sys
 import typer
 
 from cli import (
+    ask_command,
     assess_command,
+    change_command,
+    compare_command,
     compute_command,
+    explain_command,
     form_command,
+    graph_command,
+    practice_command,
     reconcile_command,
     rules_command,
     schedule_command,
     schema_command,
     version_command,
+    why_command,
+    why_not_command,
 )
 from engine.errors import EXIT_BAD_INPUT, EXIT_INTERNAL, EXIT_INTERRUPTED, BadInput, BedjointError
 
@@ -34,9 +42,17 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.command("assess", epilog=EPILOG)(assess_command.assess)
+app.command("why", epilog=EPILOG)(why_command.why)
+app.command("why-not")(why_not_command.why_not)
+app.command("change")(change_command.change)
+app.command("ask", epilog=EPILOG)(ask_command.ask)
+app.command("compare")(compare_command.compare)
+app.command("graph")(graph_command.graph)
+app.command("explain")(explain_command.explain)
 app.command("schedule", epilog=EPILOG)(schedule_command.schedule)
 app.command("reconcile")(reconcile_command.reconcile)
 app.add_typer(rules_command.app, name="rules")
+app.add_typer(practice_command.app, name="practice")
 app.command("compute")(compute_command.compute)
 app.command("form")(form_command.form)
 app.command("schema")(schema_command.schema)

@@ -1,4 +1,4 @@
-"""`bedjoint schema`: the JSON Schema of a survey file, or of an assessment."""
+"""`bedjoint schema`: the JSON Schema of a survey file, or of what a command writes as JSON."""
 
 from __future__ import annotations
 
@@ -18,22 +18,44 @@ class Subject(enum.StrEnum):
     SURVEY = "survey"
     ASSESSMENT = "assessment"
     SCHEDULE = "schedule"
+    WHY = "why"
+    WHY_NOT = "why-not"
+    CHANGE = "change"
+    ASK = "ask"
+    COMPARISON = "compare"
+    PAGES = "explain"
 
 
 def schema(
     of: Annotated[
-        Subject, typer.Option("--of", help="Of a survey file, or of what `assess` or `schedule` writes as JSON.")
+        Subject, typer.Option("--of", help="Of a survey file, or of what the command of that name writes as JSON.")
     ] = Subject.SURVEY,
     output: Annotated[pathlib.Path | None, typer.Option("--output", help="Write to this file instead.")] = None,
 ) -> None:
     """Print a JSON Schema."""
-    from engine.decision.schema import survey_schema
-    from engine.report import report_schema, schedules_schema
+    import importlib
 
-    schemas = {
-        Subject.SURVEY: survey_schema,
-        Subject.ASSESSMENT: report_schema,
-        Subject.SCHEDULE: schedules_schema,
-    }
-    found = schemas[of]()
+    from engine.decision.schema import DIALECT, survey_schema
+
+    if of is Subject.SURVEY:
+        found = survey_schema()
+    else:
+        module, model = _MODELS[of]
+        found = {
+            "$schema": DIALECT,
+            **getattr(importlib.import_module(module), model).model_json_schema(mode="serialization"),
+        }
     deliver(json.dumps(found, indent=2, ensure_ascii=False) + "\n", output)
+
+
+_MODELS = {
+    Subject.ASSESSMENT: ("engine.report", "Report"),
+    Subject.SCHEDULE: ("engine.schedule.model", "Schedules"),
+    Subject.WHY: ("engine.reasoning.reason_model", "Reasons"),
+    Subject.WHY_NOT: ("engine.reasoning.obstacle_model", "Obstacles"),
+    Subject.CHANGE: ("engine.reasoning.change_model", "Changes"),
+    Subject.ASK: ("engine.reasoning.ask", "Asked"),
+    Subject.COMPARISON: ("engine.reasoning.comparison_model", "Comparison"),
+    Subject.PAGES: ("engine.reasoning.page_model", "Explained"),
+}
+"""Where the model of each command's JSON stands."""

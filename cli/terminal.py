@@ -19,13 +19,13 @@ _NARROWEST = 50
 class Page:
     """Collects a page of text. All text is taken literally: no markup, no emoji codes."""
 
-    def __init__(self, *, plain: bool = False, piped_width: int = _PIPED_WIDTH) -> None:
+    def __init__(self, *, plain: bool = False, piped_width: int | None = None) -> None:
         on_terminal = sys.stdout.isatty() and not plain
         self._buffer = io.StringIO()
         self._console = Console(
             file=self._buffer,
             force_terminal=on_terminal or None,
-            width=None if on_terminal else piped_width,
+            width=None if on_terminal else piped_width or _piped_width(),
             markup=False,
             emoji=False,
             highlight=False,

@@ -25,7 +25,11 @@ def sentence(text: str) -> str:
 def status_of(choice: ChoiceDecided) -> str:
     """The status and the grade in brackets; where it is open, what else it could be."""
     hidden = (choice.option, "undecided", "no_medium", "no_line", "wait")
-    others = [option for option in choice.possible if option not in hidden]
+    others = [
+        f"{option} (not shown, not ruled out)" if option in choice.unproved else option
+        for option in choice.possible
+        if option not in hidden
+    ]
     grade = f"; {choice.word}, {choice.certainty} certainty" if choice.word else ""
     if choice.status == "settled" or not others:
         return f"[{choice.status}{grade}]"

@@ -6,12 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-import z3
-
 from engine.facts.values import State, Value
 from engine.facts.vocabulary import Variable
 from engine.inference.view import comparable, holds
-from engine.proof.logic import Formula, all_of, any_of, at_most_one, implied, negated, same
+from engine.proof.logic import Formula, all_of, any_of, at_most_one, boolean, implied, integer, negated, same
 from engine.rulebase.conditions import Test, to_steps
 
 
@@ -46,14 +44,14 @@ def constant(variable: Variable, value: Value) -> Cell:
 def free(variable: Variable, prefix: str = "") -> Cell:
     """A cell of fresh solver variables, named after the variable with a prefix."""
     name = prefix + variable.name
-    known, absent = z3.Bool(f"{name} known"), z3.Bool(f"{name} absent")
+    known, absent = boolean(f"{name} known"), boolean(f"{name} absent")
     match variable.kind:
         case "choice" | "set":
-            members = {option: z3.Bool(f"{name}={option}") for option in variable.options}
+            members = {option: boolean(f"{name}={option}") for option in variable.options}
             return Cell(variable, known, absent, members=members)
         case "number":
-            return Cell(variable, known, absent, number=z3.Int(name))
-    return Cell(variable, known, absent, truth=z3.Bool(name))
+            return Cell(variable, known, absent, number=integer(name))
+    return Cell(variable, known, absent, truth=boolean(name))
 
 
 def domain(cell: Cell) -> list[Formula]:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-import z3
-
 from engine.facts.values import State, Value
 from engine.facts.vocabulary import facts
 from engine.inference.evaluate import Evaluation, Outcome, evaluate
@@ -44,6 +42,10 @@ class Completions:
         self._solver = solver_for(self.wall)
         self._realiser = Realiser(self.wall)
         self._found: dict[tuple[str, str], Mapping[str, Value]] = {}
+        self.held: dict[str, set[str]] = {name: set(held.now) for name, held in evaluation.sets.items()}
+        """The members that a set has in some completion that was looked at."""
+        self.lacked: dict[str, set[str]] = {name: set(held.may - held.now) for name, held in evaluation.sets.items()}
+        """The members still open that a set lacks in some completion that was looked at."""
 
     def can_be(self, formula: Formula) -> bool:
         """Whether the solver allows a completion in which a formula holds."""
@@ -96,15 +98,15 @@ class Completions:
         return frozenset(still)
 
     def _add(self, formula: Formula) -> None:
-        self._solver.add(z3.BoolVal(formula) if isinstance(formula, bool) else formula)
+        self._solver.add(formula)
 
     def _real(self, formula: Formula, shown: Callable[[Mapping[str, Outcome]], bool]) -> bool | None:
         """Whether a completion in which the formula holds is real; `None` where that could not be told."""
 
         def done(values: Mapping[str, Value]) -> bool:
-            outcomes = evaluate(self._base, values).outcomes
-            self._note(values, outcomes)
-            return shown(outcomes)
+            evaluation = evaluate(self._base, values)
+            self._note(values, evaluation)
+            return shown(evaluation.outcomes)
 
         self._solver.push()
         try:
@@ -123,13 +125,16 @@ class Completions:
             self._solver.pop()
         return None
 
-    def _note(self, values: Mapping[str, Value], outcomes: Mapping[str, Outcome]) -> None:
+    def _note(self, values: Mapping[str, Value], evaluation: Evaluation) -> None:
         filled: dict[str, Value] | None = None
-        for name, outcome in outcomes.items():
+        for name, outcome in evaluation.outcomes.items():
             pair = (name, outcome.option)
             if pair not in self._found and outcome.option != self._now.outcomes[name].option:
                 filled = filled or self._filled(values)
                 self._found[pair] = filled
+        for name, held in evaluation.sets.items():
+            self.held[name] |= held.now
+            self.lacked[name] |= self._now.sets[name].may - held.now
 
     def _filled(self, values: Mapping[str, Value]) -> dict[str, Value]:
         return {

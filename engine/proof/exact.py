@@ -50,7 +50,8 @@ def _sets(evaluation: Evaluation, completions: Completions) -> dict[str, Members
         sure, may = set(held.sure), set[str]()
         for member in sorted(held.may):
             in_it = completions.wall.decided.members[name][member]
-            if completions.can_be(in_it):
-                (may if completions.can_be(negated(in_it)) else sure).add(member)
+            if member in completions.held[name] or completions.can_be(in_it):
+                can_lack = member in completions.lacked[name] or completions.can_be(negated(in_it))
+                (may if can_lack else sure).add(member)
         narrowed[name] = Membership(held.now, frozenset(sure), frozenset(may))
     return narrowed

@@ -2,13 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, TypeAlias
 
 import z3
 
 Formula: TypeAlias = Any
 """`True`, `False`, or a Boolean expression of the solver."""
+
+_context: ContextVar[z3.Context | None] = ContextVar("context", default=None)
+
+
+@contextmanager
+def within(context: z3.Context) -> Iterator[None]:
+    """Write formulas in this context: each wall has one, so that no answer depends on what was asked before it."""
+    token = _context.set(context)
+    try:
+        yield
+    finally:
+        _context.reset(token)
+
+
+def boolean(name: str) -> Formula:
+    """A Boolean variable of the context in use."""
+    return z3.Bool(name, _context.get())
+
+
+def integer(name: str) -> Any:
+    """An integer variable of the context in use."""
+    return z3.Int(name, _context.get())
 
 
 def all_of(parts: Iterable[Formula]) -> Formula:
@@ -36,7 +60,7 @@ def any_of(parts: Iterable[Formula]) -> Formula:
 def _joined(make: Callable[..., Any], parts: list[Any]) -> Formula:
     # `z3.And` and `z3.Or` look at the sort of every part, which takes most of the time of writing a rule base down;
     # here all parts are known to be Boolean.
-    context = z3.main_ctx()
+    context = parts[0].ctx
     asts = (z3.Ast * len(parts))(*(part.as_ast() for part in parts))
     return z3.BoolRef(make(context.ref(), len(parts), asts), context)
 

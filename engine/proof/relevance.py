@@ -10,7 +10,7 @@ import z3
 from engine.facts.vocabulary import facts
 from engine.proof.cells import Cell
 from engine.proof.decisions import decided, variables_read
-from engine.proof.logic import Formula, all_of, any_of, negated, same
+from engine.proof.logic import Formula, all_of, any_of, boolean, implied, negated, same, within
 from engine.proof.reading_space import with_readings
 from engine.proof.space import fact_space
 from engine.proof.wall_space import WallSpace, is_possible, new_solver
@@ -30,36 +30,43 @@ def can_matter(
     Raises:
         RuntimeError: the solver gave up.
     """
+    with within(wall.context):
+        return _can_matter(wall, perhaps, each_choice)
+
+
+def _can_matter(
+    wall: WallSpace, perhaps: Mapping[str, Collection[str]], each_choice: bool
+) -> dict[str, frozenset[str]]:
     cells = wall.space.cells
     fixed = {name: cell.fixed for name, cell in cells.items() if name in facts() and cell.fixed is not None}
     twin_space = with_readings(
         fact_space(fixed, wall.now.survey_year, "twin "), variables_read(wall.base), wall.now, "twin "
     )
     twin = decided(wall.base, twin_space.cells)
-    solver = new_solver()
+    solver = new_solver(wall.context)
     for each in (*wall.space.constraints, *twin_space.constraints):
-        solver.add(z3.BoolVal(each) if isinstance(each, bool) else each)
+        solver.add(each)
     alike: dict[str, Any] = {}
     for name in wall.free_facts:
-        alike[name] = z3.Bool(f"alike {name}")
-        solver.add(z3.Implies(alike[name], _as_bool(_alike(cells[name], twin_space.cells[name]))))
+        alike[name] = boolean(f"alike {name}")
+        solver.add(implied(alike[name], _alike(cells[name], twin_space.cells[name])))
     for name, cell in cells.items():
         if name.startswith("reading.") and cell.fixed is None:
             every = all_of(alike[fact] for fact in cell.variable.from_facts if fact in alike)
-            solver.add(_as_bool(any_of((negated(every), _alike(cell, twin_space.cells[name])))))
+            solver.add(implied(every, _alike(cell, twin_space.cells[name])))
     otherwise: dict[str, Any] = {}
     for choice in sorted({each for several in perhaps.values() for each in several}):
-        otherwise[choice] = z3.Bool(f"otherwise {choice}")
+        otherwise[choice] = boolean(f"otherwise {choice}")
         pairs = zip(wall.decided.options[choice].values(), twin.options[choice].values(), strict=True)
-        differ = _as_bool(any_of(all_of((a, negated(b))) for a, b in pairs))
-        solver.add(otherwise[choice] == differ)
+        differ = any_of(all_of((a, negated(b))) for a, b in pairs)
+        solver.add(same(otherwise[choice], differ))
     found: dict[str, frozenset[str]] = {}
     for name in (each for each in alike if perhaps.get(each)):
         others = [flag for other, flag in alike.items() if other != name]
         left, shown = set(perhaps[name]), set()
         while left:
-            some = z3.Bool(f"{name} matters to one of {len(left)}")
-            solver.add(z3.Implies(some, z3.Or(*(otherwise[each] for each in sorted(left)))))
+            some = boolean(f"{name} matters to one of {len(left)}")
+            solver.add(implied(some, any_of(otherwise[each] for each in sorted(left))))
             if not is_possible(solver, *others, some):
                 break
             model = solver.model()
@@ -69,10 +76,6 @@ def can_matter(
         if shown:
             found[name] = frozenset(shown)
     return found
-
-
-def _as_bool(formula: Formula) -> Any:
-    return z3.BoolVal(formula) if isinstance(formula, bool) else formula
 
 
 def _alike(one: Cell, other: Cell) -> Formula:

@@ -13,7 +13,7 @@ from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, State, Valu
 from engine.facts.vocabulary import facts
 from engine.proof.cells import Cell
 from engine.proof.decisions import Decided, decided, variables_read
-from engine.proof.logic import Formula
+from engine.proof.logic import Formula, within
 from engine.proof.reading_space import Now, with_readings
 from engine.proof.space import Space, fact_space
 from engine.readings.figures import ReadingFigures
@@ -23,8 +23,9 @@ from engine.rulebase.rules import RuleBase
 
 @dataclass(frozen=True, slots=True)
 class WallSpace:
-    """The surveys that are looked through, and what the rules come to in each."""
+    """The surveys that are looked through, and what the rules come to in each; `context` is the solver's."""
 
+    context: z3.Context
     base: RuleBase
     now: Now
     space: Space
@@ -64,13 +65,15 @@ def all_surveys(base: RuleBase, survey_year: int, values: Mapping[str, Value] | 
 
 def _wall_space(base: RuleBase, values: Mapping[str, Value], survey_year: int, fixed: Mapping[str, Value]) -> WallSpace:
     now = Now(values, survey_year, reading_figures(base.tables))
-    space = with_readings(fact_space(fixed, survey_year), variables_read(base), now)
-    return WallSpace(base, now, space, decided(base, space.cells))
+    context = z3.Context()
+    with within(context):
+        space = with_readings(fact_space(fixed, survey_year), variables_read(base), now)
+        return WallSpace(context, base, now, space, decided(base, space.cells))
 
 
-def new_solver() -> z3.Solver:
+def new_solver(context: z3.Context) -> z3.Solver:
     """A solver that gives the same answers run after run, and leaves unknown what need not be known."""
-    solver = z3.Solver()
+    solver = z3.Solver(ctx=context)
     solver.set("random_seed", 0)
     solver.set("phase_selection", 0)
     return solver
@@ -78,10 +81,8 @@ def new_solver() -> z3.Solver:
 
 def solver_for(wall: WallSpace) -> z3.Solver:
     """A solver that holds the space of a wall."""
-    solver = new_solver()
-    solver.add(*(each for each in wall.space.constraints if not isinstance(each, bool)))
-    if any(each is False for each in wall.space.constraints):
-        solver.add(z3.BoolVal(False))
+    solver = new_solver(wall.context)
+    solver.add(*wall.space.constraints)
     return solver
 
 

@@ -19,7 +19,7 @@ from engine.inference.evaluate import Evaluation, evaluate
 from engine.inference.view import View
 from engine.proof.cells import equals
 from engine.proof.completions import MODELS, as_wanted
-from engine.proof.logic import Formula, all_of, any_of, negated
+from engine.proof.logic import Formula, all_of, any_of, boolean, negated, same, within
 from engine.proof.realise import Realiser
 from engine.proof.wall_space import all_surveys, can_be, solver_for, values_in
 from engine.readings.compute import compute_readings
@@ -126,17 +126,16 @@ class _Finder:
         self._realiser = Realiser(self._space)
         self._solver = solver_for(self._space)
         self._changed: dict[str, Any] = {}
-        for name in facts():
-            flag = z3.Bool(f"changed {name}")
-            self._changed[name] = flag
-            self._solver.add(flag == negated(self._kept(name)), self._not_forgotten(name))
+        with within(self._space.context):
+            for name in facts():
+                self._changed[name] = flag = boolean(f"changed {name}")
+                self._solver.add(same(flag, negated(self._kept(name))), self._not_forgotten(name))
         self._solver.add(self._formula())
 
     def _formula(self) -> Formula:
         decided = self._space.decided
         group = decided.members if self._goal.of_set else decided.options
-        found = group[self._goal.name][self._goal.value]
-        return z3.BoolVal(found) if isinstance(found, bool) else found
+        return group[self._goal.name][self._goal.value]
 
     def _kept(self, name: str) -> Formula:
         """A fact is as it was: has its value or fell away; is still unknown, if it was."""
@@ -145,8 +144,7 @@ class _Finder:
 
     def _not_forgotten(self, name: str) -> Formula:
         cell = self._space.space.cells[name]
-        wanted = any_of((cell.absent, cell.known)) if self._now[name].known else True
-        return z3.BoolVal(True) if wanted is True else wanted
+        return any_of((cell.absent, cell.known)) if self._now[name].known else True
 
     def run(self, largest: int, every_size: bool, most: int) -> Search:
         found: list[ChangeSet] = []
