@@ -77,8 +77,8 @@ def _calculations() -> dict[str, Calculation]:
 
 def _figures() -> tuple[ReadingFigures, str]:
     """The figures of the newest version of the rules, and its name."""
-    from engine.decision.figures import reading_figures
     from engine.rulebase.load import load_rule_base, versions
+    from engine.rulebase.reading_figures import reading_figures
 
     version = versions()[-1].version
     figures = reading_figures(load_rule_base(version).tables)

@@ -11,18 +11,18 @@ from generated import any_survey, survey_file
 
 from cli.main import exit_code_of
 from engine.decision.assess import evaluate_wall
-from engine.decision.figures import reading_figures
 from engine.decision.open_questions import answered
-from engine.decision.probe import values_to_try
 from engine.errors import BadInput
 from engine.facts.amend import amended, as_written
 from engine.facts.intake import read_survey
 from engine.facts.vocabulary import facts
 from engine.inference.evaluate import evaluate
+from engine.inference.probe import values_to_try
 from engine.readings.compute import compute_readings
 from engine.reasoning.change import Goal, changes_to
 from engine.reasoning.change_model import Changes
 from engine.rulebase.load import load_rule_base, versions
+from engine.rulebase.reading_figures import reading_figures
 
 BASE = load_rule_base(versions()[-1].version)
 FIGURES = reading_figures(BASE.tables)

@@ -24,7 +24,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.decision.assess import assess, evaluate_wall
-from engine.decision.figures import reading_figures
 from engine.decision.grounds import now_view
 from engine.decision.schema import survey_schema
 from engine.facts.values import State
@@ -38,6 +37,7 @@ from engine.readings.vocabulary import MAY_CHANGE, READINGS
 from engine.report import report_schema
 from engine.rulebase import conditions
 from engine.rulebase.load import load_rule_base, versions
+from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 VERSIONS = [manifest.version for manifest in versions()]

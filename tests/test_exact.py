@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from small_bases import choice, make_base
 
 from engine.decision.assess import evaluate_wall
-from engine.decision.figures import reading_figures
 from engine.decision.open_questions import bears_on, what_matters
 from engine.facts.amend import amended, as_written
 from engine.facts.consistency import ORDERS, TOGETHER
@@ -28,6 +27,7 @@ from engine.proof.exact import exact
 from engine.proof.wall_space import all_surveys, is_possible, solver_for
 from engine.readings.compute import compute_readings
 from engine.rulebase.load import load_rule_base, versions
+from engine.rulebase.reading_figures import reading_figures
 
 BASE = load_rule_base(versions()[-1].version)
 FIGURES = reading_figures(BASE.tables)

@@ -20,7 +20,6 @@ from cli import completion
 from cli.main import exit_code_of
 from cli.render_pages import anchor, as_json, as_markdown, as_text
 from engine.decision.assess import LIMITS
-from engine.decision.figures import reading_figures
 from engine.decision.open_questions import bears_on
 from engine.errors import BadInput
 from engine.facts.declare import ESTABLISHED, Asked
@@ -39,6 +38,7 @@ from engine.reasoning.pages import everything, explained, listing, page_index, p
 from engine.rulebase import model
 from engine.rulebase.conditions import ConditionParser
 from engine.rulebase.load import load_rule_base, rules_folder, versions
+from engine.rulebase.reading_figures import reading_figures
 from tests.generated import any_survey, survey_file
 
 BASE = load_rule_base(versions()[-1].version)

@@ -20,7 +20,6 @@ from cli.graph_mermaid import as_mermaid
 from cli.graph_svg import as_svg
 from cli.main import exit_code_of
 from engine.decision.assess import evaluate_wall
-from engine.decision.figures import reading_figures
 from engine.decision.grounds import grounds, now_view
 from engine.errors import BadInput
 from engine.facts.intake import read_survey
@@ -38,6 +37,7 @@ from engine.reasoning.graph_text import legible, width_of, wrapped
 from engine.reasoning.graph_wall import wall_graph
 from engine.rulebase.load import load_rule_base, versions
 from engine.rulebase.model import STAGES
+from engine.rulebase.reading_figures import reading_figures
 from tests.generated import survey_file, surveys
 
 DEMO = pathlib.Path(__file__).parent.parent / "scenarios_demo"

@@ -16,7 +16,6 @@ from generated import TODAY, any_survey
 from cli.main import exit_code_of
 from cli.render_reasons import as_markdown, as_text
 from engine.decision.assess import assess
-from engine.decision.figures import reading_figures
 from engine.decision.grounds import now_view
 from engine.decision.model import Part
 from engine.facts.intake import read_survey
@@ -44,6 +43,7 @@ from engine.reasoning.reason_subject import Subject, subject
 from engine.reasoning.reasons import reasons
 from engine.rulebase import conditions
 from engine.rulebase.load import load_rule_base, versions
+from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 DEMO = pathlib.Path(__file__).parent.parent / "scenarios_demo"

@@ -14,7 +14,6 @@ import pytest
 from generated import TODAY, any_survey
 
 from cli.main import exit_code_of
-from engine.decision.figures import reading_figures
 from engine.decision.grounds import now_view
 from engine.facts.intake import read_survey
 from engine.facts.resolve import notes_of, resolve
@@ -31,6 +30,7 @@ from engine.reasoning.obstacles import obstacles, removals
 from engine.reasoning.reason_subject import Subject, subject
 from engine.rulebase import conditions
 from engine.rulebase.load import load_rule_base, versions
+from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 DEMO = pathlib.Path(__file__).parent.parent / "scenarios_demo"

@@ -8,7 +8,6 @@ from collections.abc import Collection, Mapping
 from importlib.metadata import version
 
 from engine.decision.digest import facts_digest
-from engine.decision.figures import reading_figures
 from engine.decision.grounds import grounds, now_view
 from engine.decision.model import (
     Assessment,
@@ -36,6 +35,7 @@ from engine.readings.profile import deep_profile
 from engine.readings.vocabulary import READINGS
 from engine.rulebase.conditions import UNDECIDED
 from engine.rulebase.model import Choice
+from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import Rule, RuleBase
 
 LIMITS = (

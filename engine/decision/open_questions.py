@@ -6,11 +6,11 @@ from collections import Counter
 from collections.abc import Mapping
 
 from engine.decision.model import OpenQuestion
-from engine.decision.probe import overrides_to_try
 from engine.facts.resolve import applies
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, State, Value
 from engine.facts.vocabulary import Variable, facts
 from engine.inference.evaluate import Evaluation, evaluate
+from engine.inference.probe import overrides_to_try
 from engine.inference.truth import Truth
 from engine.readings.vocabulary import READINGS
 from engine.rulebase.rules import Rule, RuleBase

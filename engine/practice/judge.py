@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
-from engine.decision.figures import reading_figures
 from engine.decision.grounds import now_view
 from engine.facts.resolve import applies
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, State, Value
@@ -16,6 +15,7 @@ from engine.readings.compute import compute_readings
 from engine.readings.vocabulary import READINGS
 from engine.rulebase.conditions import UNDECIDED, All, AnyOf, Condition, Not, Test
 from engine.rulebase.model import STAGES
+from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 _READINGS_KEPT = 500

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import cast
 
-from engine.decision.probe import overrides_to_try, thresholds, values_to_try
 from engine.facts.values import Value, known
 from engine.facts.vocabulary import Variable, facts
 from engine.inference.evaluate import Evaluation
+from engine.inference.probe import overrides_to_try, thresholds, values_to_try
 from engine.practice.draw import Draw
 from engine.practice.judge import Judge, with_fact
 from engine.practice.measures import FITTING, fitting

@@ -13,7 +13,6 @@ from collections.abc import Iterator, Sequence
 from typing import cast
 
 from engine.decision.grounds import now_view
-from engine.decision.probe import values_to_try
 from engine.facts.amend import LATEST
 from engine.facts.contradictions import contradictions
 from engine.facts.declare import Only
@@ -22,6 +21,7 @@ from engine.facts.survey import Survey
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, Scalar, State, Value, known
 from engine.facts.vocabulary import Variable, facts
 from engine.inference.evaluate import Evaluation
+from engine.inference.probe import values_to_try
 from engine.inference.truth import Truth
 from engine.inference.view import View, comparable, holds
 from engine.practice.case_survey import survey_data

@@ -9,11 +9,11 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
-from engine.decision.probe import thresholds
 from engine.facts.consistency import WITHOUT_HMC, WITHOUT_MASSES
 from engine.facts.resolve import applies
 from engine.facts.values import NOT_APPLICABLE_VALUE, Value, known
 from engine.facts.vocabulary import Variable, facts
+from engine.inference.probe import thresholds
 from engine.inference.view import View
 from engine.proof.rows import Rows, SampleKind, another, as_kind, ground_profile, sample_sets
 from engine.proof.wall_space import WallSpace

@@ -8,7 +8,6 @@ from typing import Any
 
 import z3
 
-from engine.decision.figures import reading_figures
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, State, Value, known
 from engine.facts.vocabulary import facts
 from engine.proof.cells import Cell
@@ -18,6 +17,7 @@ from engine.proof.reading_space import Now, with_readings
 from engine.proof.space import Space, fact_space
 from engine.readings.figures import ReadingFigures
 from engine.rulebase.conditions import from_steps
+from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 

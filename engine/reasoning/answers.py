@@ -6,19 +6,19 @@ import itertools
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from engine.decision.figures import reading_figures
 from engine.decision.open_questions import answered
-from engine.decision.probe import thresholds
 from engine.facts.consistency import WITHOUT_HMC
 from engine.facts.resolve import applies
 from engine.facts.values import Value, in_words, known
 from engine.facts.vocabulary import Variable, facts
 from engine.inference.evaluate import Evaluation, evaluate
+from engine.inference.probe import thresholds
 from engine.proof.rows import SampleKind, ground_profile, sample_sets
 from engine.readings.compute import compute_readings
 from engine.readings.vocabulary import READINGS
 from engine.reasoning.row_words import rows_in_words
 from engine.rulebase.conditions import from_steps, to_steps
+from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 _POINTS = 17

@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from engine.decision.figures import reading_figures
 from engine.errors import BadInput
 from engine.facts.amend import amended, as_written
 from engine.facts.intake import SurveyFile
@@ -17,6 +16,7 @@ from engine.inference.evaluate import Evaluation, evaluate
 from engine.readings.compute import compute_readings
 from engine.reasoning.comparison_facts import same
 from engine.reasoning.comparison_model import Because
+from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 THE_RULES = "the rules"

@@ -7,7 +7,6 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.decision.figures import reading_figures
 from engine.facts.resolve import resolve
 from engine.facts.survey import Wall
 from engine.facts.values import State
@@ -17,6 +16,7 @@ from engine.readings.figures import IonBounds
 from engine.readings.ranges import rise_range_mm, salt_class
 from engine.readings.vocabulary import CAN_DO_WITHOUT, READINGS
 from engine.rulebase.load import load_rule_base, versions
+from engine.rulebase.reading_figures import reading_figures
 
 FIGURES = reading_figures(load_rule_base(versions()[-1].version).tables)
 OVEN = {"method": "oven_and_hygroscopic", "basis": "wet"}

@@ -16,12 +16,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.decision.assess import evaluate_wall
-from engine.decision.figures import reading_figures
 from engine.facts.intake import parse_survey, read_survey
 from engine.facts.values import UNKNOWN_VALUE, known
 from engine.inference.evaluate import Membership, Outcome, evaluate
 from engine.readings.compute import compute_readings
 from engine.rulebase.load import load_rule_base
+from engine.rulebase.reading_figures import reading_figures
 from engine.schedule.build import build_schedule, planned_pieces
 from engine.schedule.build_after import Drill
 from engine.schedule.build_figures import litres_rows, pattern_rows, tolerances
