@@ -68,8 +68,9 @@ def main() -> None:
         missed = [names for names in hits if not any(each <= names for each in found)]
         took = statistics.median(times)
         print(
-            f"{goal.name}={goal.value}: {took:.2f} s for all sets of up to two ({len(found)} found, proved); brute force "
-            f"{brute:.0f} s, {brute / took:.0f} times as long; missed of {len(hits)} hits tried: {len(missed)}"
+            f"{goal.name}={goal.value}: {took:.2f} s for all sets of up to two ({len(found)} found, proved); "
+            f"brute force {brute:.0f} s, {brute / took:.0f} times as long; of {len(hits)} hits tried, missed: "
+            f"{len(missed)}"
         )
 
 
