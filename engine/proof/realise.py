@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import TypeAlias
 
 from engine.facts.consistency import WITHOUT_HMC, WITHOUT_MASSES
 from engine.facts.resolve import applies
 from engine.facts.values import NOT_APPLICABLE_VALUE, Value, known
 from engine.facts.vocabulary import Variable, facts
 from engine.inference.probe import thresholds
+from engine.inference.truth import Truth
 from engine.inference.view import View
 from engine.proof.rows import Rows, SampleKind, another, as_kind, ground_profile, sample_sets
 from engine.proof.wall_space import WallSpace
@@ -21,7 +23,8 @@ from engine.readings.compute import compute_readings, samples_in
 from engine.rulebase.conditions import Test, from_steps, to_steps
 from engine.rulebase.rules import RuleBase
 
-Values = dict[str, Value]
+Values: TypeAlias = dict[str, Value]
+Truths: TypeAlias = Mapping[Test, Truth]
 _TRIES = 150
 _SAMPLES, _PROFILE = "moisture.samples", "ground.profile"
 
@@ -45,10 +48,17 @@ class Realiser:
         be made to come out as wanted.
         """
         rng = random.Random(0)
-        values = self._computed(self._with_rows(wanted, rng))
+        model = View(wanted)
+        truths = {test: model.of_test(test) for test in self._tests}
+        values = self._computed(self._with_rows(wanted, truths, rng, 0))
         if done(values):
             return values, ()
-        off = self._off(values, wanted, self._tests)
+        off = self._off(values, truths)
+        if any(_SAMPLES in test.variable.from_facts for test in off):
+            values = self._computed(self._with_rows(wanted, truths, rng, _TRIES))
+            if done(values):
+                return values, ()
+            off = self._off(values, truths)
         for _ in range(_TRIES if off else 0):
             movable = self._movable(off, values)
             if not movable:
@@ -57,7 +67,7 @@ class Realiser:
             for fact in rng.sample(movable, rng.randint(1, min(3, len(movable)))):
                 trial[fact] = self._elsewhere(facts()[fact], values[fact], rng)
             moved = self._computed(trial)
-            still = self._off(moved, wanted, self._tests)
+            still = self._off(moved, truths)
             if len(still) <= len(off):
                 better = len(still) < len(off)
                 values, off = moved, still
@@ -75,10 +85,11 @@ class Realiser:
         now = self._wall.now
         return compute_readings(given, now.survey_year, now.figures, names)
 
-    def _off(self, values: Mapping[str, Value], wanted: Mapping[str, Value], tests: Iterable[Test]) -> list[Test]:
+    @staticmethod
+    def _off(values: Mapping[str, Value], truths: Truths) -> list[Test]:
         """The tests of readings that come out otherwise than wanted."""
-        real, model = View(values), View(wanted)
-        return [test for test in tests if real.of_test(test) is not model.of_test(test)]
+        real = View(values)
+        return [test for test, wanted in truths.items() if real.of_test(test) is not wanted]
 
     def _movable(self, off: list[Test], values: Values) -> list[str]:
         """The open numbers that readings which come out otherwise are computed from."""
@@ -91,7 +102,7 @@ class Realiser:
             }
         )
 
-    def _with_rows(self, wanted: Mapping[str, Value], rng: random.Random) -> Values:
+    def _with_rows(self, wanted: Mapping[str, Value], truths: Truths, rng: random.Random, steps: int) -> Values:
         """The facts wanted, with rows put in where the solver only says that there are some."""
         given = {name: wanted[name] for name in facts()}
         for name, variable in facts().items():
@@ -101,18 +112,22 @@ class Realiser:
             if given[name].value is True and now is not None and now.known:
                 given[name] = now
             else:
-                given[name] = self._ground(wanted) if name == _PROFILE else self._samples(wanted, given, rng)
+                given[name] = (
+                    self._ground(wanted) if name == _PROFILE else self._samples(wanted, given, truths, rng, steps)
+                )
         return given
 
-    def _samples(self, wanted: Mapping[str, Value], given: Values, rng: random.Random) -> Value:
-        """Samples that give the wanted readings, or come nearest: usual shapes first, then changed step by step."""
+    def _samples(
+        self, wanted: Mapping[str, Value], given: Values, truths: Truths, rng: random.Random, steps: int
+    ) -> Value:
+        """Samples that give the wanted readings, or come nearest: of the usual shapes, changed in so many steps."""
         method, thickness = given["moisture.method"].value, given["build.thickness_mm"].value
-        tests = tuple(test for test in self._tests if _SAMPLES in test.variable.from_facts)
-        readings = tuple(dict.fromkeys(test.variable.name for test in tests))
+        of_samples = {test: truth for test, truth in truths.items() if _SAMPLES in test.variable.from_facts}
+        readings = tuple(dict.fromkeys(test.variable.name for test in of_samples))
 
         def off(rows: Rows) -> int:
             filled = {**given, _SAMPLES: known(rows)}
-            return len(self._off({**filled, **self._readings(filled, readings)}, wanted, tests))
+            return len(self._off({**filled, **self._readings(filled, readings)}, of_samples))
 
         numbers = _numbers(wanted)
         deepest = thickness if isinstance(thickness, int) else None
@@ -123,7 +138,7 @@ class Realiser:
         apart = len({(row.height_mm, row.depth_mm) for row in as_they_are}) == len(as_they_are)
         best: tuple[int, Rows] | None = None
         for starts in ([as_they_are] if as_they_are and apart else [], sample_sets(numbers, kind)):
-            found = self._climbed(starts, off, lambda rows: another(rows, numbers, kind, rng))
+            found = self._climbed(starts, off, lambda rows: another(rows, numbers, kind, rng), steps)
             if found is not None and (best is None or found[0] < best[0]):
                 best = found
             if best is not None and best[0] == 0:
@@ -133,7 +148,7 @@ class Realiser:
 
     @staticmethod
     def _climbed(
-        starts: Iterable[Rows], off: Callable[[Rows], int], step: Callable[[Rows], Rows]
+        starts: Iterable[Rows], off: Callable[[Rows], int], step: Callable[[Rows], Rows], steps: int
     ) -> tuple[int, Rows] | None:
         """From the best of the starts step by step to no worse, until nothing is off; with how much still is."""
         best: tuple[int, Rows] | None = None
@@ -143,7 +158,7 @@ class Realiser:
                 best = (this, rows)
             if this == 0:
                 return best
-        for _ in range(_TRIES if best else 0):
+        for _ in range(steps if best else 0):
             assert best is not None
             rows = step(best[1])
             this = off(rows)
