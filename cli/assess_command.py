@@ -52,6 +52,7 @@ def assess(
     """Decide for every wall: is it rising damp, what to do, with what, at what level, and why."""
     # Imported here so that `--help` and `version` need not wait for the engine.
     from cli.changed_surveys import changed_surveys
+    from cli.judged import judged_with
     from cli.render import renderer
     from engine.decision.assess import assess as judge
     from engine.report import treated_walls
@@ -69,7 +70,8 @@ def assess(
         assessments.append(judge(survey, base, on, wall, changed))
         treated = treated_walls(survey, base, assessments[-1])
         schedules.update({(survey.name, name): schedule for name, schedule in treated.items()})
-    show = renderer(format.value, to_file=output is not None, schedules=schedules)
+    options = judged_with(changes, rules, as_of)
+    show = renderer(format.value, to_file=output is not None, schedules=schedules, options=options)
     deliver(show(assessments), output, survey_paths(paths))
     return EXIT_SETTLED if all(each.settled for each in assessments) else EXIT_OPEN
 

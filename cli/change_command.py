@@ -10,7 +10,7 @@ import typer
 
 from cli.completion import choice_options
 from cli.inputs import survey_paths
-from cli.judged import AsOf, Changes, SurveyPath, Version, Walls, judged_walls
+from cli.judged import AsOf, Changes, SurveyPath, Version, Walls, judged_walls, judged_with
 from cli.output import deliver
 from engine.errors import EXIT_OPEN, EXIT_SETTLED, BadInput, Problem
 
@@ -66,6 +66,9 @@ def change(
         for each in judged
     ]  # fmt: skip
     said = changes_said(first.file, first.base, first.as_of, goal, found, up_to, first.changed)
-    text = said.model_dump_json(indent=2) + "\n" if format is Format.JSON else as_text(said, plain=output is not None)
+    if format is Format.JSON:
+        text = said.model_dump_json(indent=2) + "\n"
+    else:
+        text = as_text(said, plain=output is not None, options=judged_with(changes, rules, as_of))
     deliver(text, output, survey_paths([survey]))
     return EXIT_SETTLED if all(each.already or each.sets for each in said.walls) else EXIT_OPEN

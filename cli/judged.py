@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
@@ -86,6 +87,13 @@ def judged_walls(
     ]
 
 
+def judged_with(changes: Sequence[str] | None, rules: str | None, as_of: str | None) -> str:
+    """The options of a command that bear on the answer, to be repeated in the commands it shows."""
+    given = [("--set", each) for each in changes or ()]
+    given += [(option, value) for option, value in (("--rules", rules), ("--as-of", as_of)) if value is not None]
+    return "".join(f" {option} {shlex.quote(value)}" for option, value in given)
+
+
 def with_changes(file: SurveyFile, changes: Sequence[str] | None, walls: Sequence[str] | None) -> SurveyFile:
     """The survey with the facts of `--set PATH=VALUE` changed at the walls named, or at every wall.
 
@@ -119,6 +127,8 @@ def parsed_changes(changes: Sequence[str]) -> dict[str, Any]:
             near = difflib.get_close_matches(name, facts(), 3, 0.5)
             hint = f"did you mean {' or '.join(near)}?" if near else ""
             allowed = "section.fact, as a survey has them"
+            if name == "property.survey_date":
+                hint = "to judge as of another day: --as-of"
             problems.append(Problem("", 0, 0, "--set", "no such fact", name, allowed, hint))
         elif name in found:
             problems.append(Problem("", 0, 0, "--set", "is given twice", name))

@@ -18,7 +18,16 @@ def deliver(text: str, target: pathlib.Path | None, inputs: Iterable[str] = ()) 
         BadInput: the file cannot be written, or is one of `inputs`; what stood there before still does.
     """
     if target is None:
-        sys.stdout.write(text)
+        try:
+            sys.stdout.write(text)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            # What is still in the buffer would fail again at exit.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            reason = error.strerror or type(error).__name__
+            raise BadInput([Problem("", 0, 0, "standard output", f"cannot be written: {reason}")]) from None
         return
     for each in inputs:
         path = pathlib.Path(each)

@@ -20,15 +20,17 @@ def as_json(assessments: Sequence[Assessment], schedules: Mapping[tuple[str, str
     return report.model_dump_json(indent=2) + "\n"
 
 
-def renderer(name: str, *, to_file: bool, schedules: Mapping[tuple[str, str], WallSchedule] = NONE) -> Renderer:
-    """The renderer of that name; a file gets no colours, whatever the terminal.
+def renderer(
+    name: str, *, to_file: bool, schedules: Mapping[tuple[str, str], WallSchedule] = NONE, options: str = ""
+) -> Renderer:
+    """The renderer of that name; a file gets no colours, whatever the terminal. `options` as in `as_text`.
 
     Raises:
         KeyError: no such format.
     """
     renderers: dict[str, Renderer] = {
-        "text": functools.partial(as_text, plain=to_file, schedules=schedules),
+        "text": functools.partial(as_text, plain=to_file, schedules=schedules, options=options),
         "json": functools.partial(as_json, schedules=schedules),
-        "markdown": functools.partial(as_markdown, schedules=schedules),
+        "markdown": functools.partial(as_markdown, schedules=schedules, options=options),
     }
     return renderers[name]

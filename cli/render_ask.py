@@ -34,11 +34,15 @@ def as_text(asked: Asked, *, plain: bool = False) -> str:
 
 def _wall(page: Page, wall: WallQuestions) -> None:
     if not wall.questions and not wall.further:
-        said = "Nothing more can change a decision; nothing is left to ask."
+        said = "No fact that is still unknown can change a decision: nothing is left to ask."
+        if wall.tests:
+            said += " The tests below may overturn what is known."
         page.line(said if not wall.open_now else "What is open no single fact can change.")
+        _tests(page, wall)
         return
-    named = ", ".join(_plain(each) for each in wall.open_now)
-    page.line(f"Open now: {named}.")
+    named = ", ".join(f"{_plain(each.choice)} ({_plain(each.option)})" for each in wall.open_now)
+    page.line(f"Open, with what each comes to now: {named}.")
+    _tests(page, wall)
     for number, question in enumerate(wall.questions, 1):
         _question(page, number, question, len(wall.open_now))
     if wall.further:
@@ -50,6 +54,12 @@ def _wall(page: Page, wall: WallQuestions) -> None:
         )
         if len(wall.further) > len(shown):
             page.line(f"  and {len(wall.further) - len(shown)} more")
+
+
+def _tests(page: Page, wall: WallQuestions) -> None:
+    if wall.tests:
+        page.heading("Tests asked for")
+        page.rows((("-", each, "") for each in wall.tests), 1)
 
 
 def _question(page: Page, number: int, question: Question, open_now: int) -> None:

@@ -13,8 +13,11 @@ _OTHERS_SHOWN = 8
 _COUNT = {1: "one fact", 2: "two facts", 3: "three facts", 4: "four facts", 5: "five facts", 6: "six facts"}
 
 
-def as_text(said: Changes, *, plain: bool = False) -> str:
-    """Every wall's sets, the smallest first, with how far the search is a proof."""
+def as_text(said: Changes, *, plain: bool = False, options: str = "") -> str:
+    """Every wall's sets, the smallest first, with how far the search is a proof.
+
+    `options` are those the survey was judged with, to be repeated in the commands that are shown.
+    """
     page = Page(plain=plain, piped_width=WIDTH)
     for index, wall in enumerate(said.walls):
         if index:
@@ -23,13 +26,13 @@ def as_text(said: Changes, *, plain: bool = False) -> str:
         page.line(f"{said.file}; judged by rules {said.rule_set.version} as of {said.as_of}")
         if said.changed:
             page.line(not_as_surveyed(said.changed), "bold")
-        page.line(f"Wanted: {said.says}.")
-        page.line(f"Now: {', '.join(wall.now) or 'none'}.")
+        page.line(f"Wanted: {said.says.rstrip('.')}.")
+        page.line(f"Now: {', '.join(wall.now).replace('_', ' ') or 'none'}.")
         _sets(page, wall)
         page.blank()
         for line in _proof(said, wall):
             page.line(line)
-        _try(page, said, wall)
+        _try(page, said, wall, options)
     page.blank()
     page.line("A change is a fact found otherwise, never a fact to be written otherwise than it was found.")
     page.line(said.limits)
@@ -56,12 +59,21 @@ def _change(change: FactChanged) -> str:
     where = change.where.rsplit("/", 1)[-1]  # the page names the survey in full at its head
     place = ", ".join(part for part in (where, change.established or "") if part)
     now = f"{change.now}{unit if change.now not in ('unknown', 'does not apply') else ''}"
+    return (
+        f"{change.fact}: now {now}{f' ({place})' if place else ''}; would have to {_to(change, unit)}. {_do(change)}."
+    )
+
+
+def _to(change: FactChanged, unit: str) -> str:
     others = change.or_else[:_OTHERS_SHOWN]
     more = f", or {len(change.or_else) - len(others)} more" if len(change.or_else) > len(others) else ""
+    if isinstance(change.set, list) and isinstance(change.set[0], dict):
+        return f"show, for instance: {'; or: '.join((change.to, *others))}{more}"
+    if isinstance(change.set, int | float) and not isinstance(change.set, bool):
+        nearest = "be, for instance," if change.now in ("unknown", "does not apply") else "be, at the nearest,"
+        return f"{nearest} {change.to}{unit}"
     or_else = f" (or {', '.join(others)}{more})" if others else ""
-    rows = isinstance(change.set, list) and isinstance(change.set[0], dict)
-    what = f"show: {change.to}" if rows else f"be {change.to}{unit}{or_else}"
-    return f"{change.fact}: now {now}{f' ({place})' if place else ''}; would have to {what}. {_do(change)}."
+    return f"be {change.to}{unit}{or_else}"
 
 
 def _do(change: FactChanged) -> str:
@@ -85,6 +97,8 @@ def _proof(said: Changes, wall: WallChanges) -> Iterator[str]:
             yield f"Proved: no change of {_up_to(wall.proved_to)} would do."
         else:
             yield f"Proved: no other set of {_up_to(wall.proved_to)} would do, and none of these can be made smaller."
+    if wall.still_possible:
+        yield "With nothing overturned, what is still unknown can bring it too: bedjoint ask shows what to find out."
     if not wall.sets and wall.cut_at is None:
         yield f"Larger sets were not looked for (--up-to {min(6, wall.largest + 1)})."
     if wall.not_excluded:
@@ -96,7 +110,7 @@ def _up_to(size: int) -> str:
     return _COUNT[1] if size == 1 else f"up to {_COUNT[size]}"
 
 
-def _try(page: Page, said: Changes, wall: WallChanges) -> None:
-    first = next((options for each in wall.sets if (options := as_options(each)) is not None), None)
+def _try(page: Page, said: Changes, wall: WallChanges, options: str) -> None:
+    first = next((found for each in wall.sets if (found := as_options(each)) is not None), None)
     if first is not None:
-        page.line(f"Try the first: bedjoint assess {said.file} --wall {wall.wall} {first}")
+        page.line(f"Try one: bedjoint assess {said.file} --wall {wall.wall}{options} {first}")

@@ -30,17 +30,22 @@ def escaped(text: str) -> str:
     return _SPECIAL.sub(r"\\\1", " ".join(text.split()))
 
 
-def as_markdown(assessments: Sequence[Assessment], schedules: Mapping[tuple[str, str], WallSchedule] = NONE) -> str:
-    """Every wall of every assessment, with the schedules of those to be treated, by file and wall."""
+def as_markdown(
+    assessments: Sequence[Assessment], schedules: Mapping[tuple[str, str], WallSchedule] = NONE, options: str = ""
+) -> str:
+    """Every wall of every assessment, with the schedules of those to be treated, by file and wall.
+
+    `options` are those they were judged with, to be repeated in the commands that are shown.
+    """
     parts = [
-        "\n".join(_wall(assessment, wall, schedules.get((assessment.file, wall.wall))))
+        "\n".join(_wall(assessment, wall, schedules.get((assessment.file, wall.wall)), options))
         for assessment in assessments
         for wall in assessment.walls
     ]
     return "\n\n---\n\n".join(parts) + "\n"
 
 
-def _wall(assessment: Assessment, wall: WallDecided, schedule: WallSchedule | None) -> Iterator[str]:
+def _wall(assessment: Assessment, wall: WallDecided, schedule: WallSchedule | None, options: str) -> Iterator[str]:
     yield f"# Wall {escaped(wall.wall)}, survey {escaped(assessment.reference)} of {assessment.survey_date}"
     yield ""
     yield f"Judged by rules {assessment.rule_set.version} as of {assessment.as_of}."
@@ -63,7 +68,7 @@ def _wall(assessment: Assessment, wall: WallDecided, schedule: WallSchedule | No
             yield f"{number}. {escaped(question.question)} Established by {escaped(question.how)}."
     if schedule is not None:
         yield from ("", "## Schedule", "")
-        yield from (f"- {label}: {escaped(text)}" for label, text, _ in brief(schedule))
+        yield from (f"- {label}: {escaped(text)}" for label, text, _ in brief(schedule, options))
     if wall.readings:
         yield from ("", "## Readings", "")
         for reading in wall.readings:

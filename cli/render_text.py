@@ -33,11 +33,16 @@ _PERHAPS_SHOWN = 6
 
 
 def as_text(
-    assessments: Sequence[Assessment], *, plain: bool = False, schedules: Mapping[tuple[str, str], WallSchedule] = NONE
+    assessments: Sequence[Assessment],
+    *,
+    plain: bool = False,
+    schedules: Mapping[tuple[str, str], WallSchedule] = NONE,
+    options: str = "",
 ) -> str:
     """Every wall of every assessment as text; `plain` without colours whatever the terminal.
 
-    `schedules` are those of the walls to be treated, by file and wall; a wall without one is shown without.
+    `schedules` are those of the walls to be treated, by file and wall; a wall without one is shown without. `options`
+    are those they were judged with, to be repeated in the commands that are shown.
     """
     page = Page(plain=plain)
     walls = [(assessment, wall) for assessment in assessments for wall in assessment.walls]
@@ -49,7 +54,7 @@ def as_text(
             page.blank()
             page.line("-" * 72)
         first = False
-        _wall(page, assessment, wall, schedules.get((assessment.file, wall.wall)))
+        _wall(page, assessment, wall, schedules.get((assessment.file, wall.wall)), options)
     return page.text()
 
 
@@ -72,7 +77,7 @@ def _words(code: str) -> str:
     return code.replace("_", " ")
 
 
-def _wall(page: Page, assessment: Assessment, wall: WallDecided, schedule: WallSchedule | None) -> None:
+def _wall(page: Page, assessment: Assessment, wall: WallDecided, schedule: WallSchedule | None, options: str) -> None:
     page.line(f"Wall {wall.wall}, survey {assessment.reference} of {assessment.survey_date}", "bold")
     version = assessment.rule_set.version
     page.line(f"{assessment.file}; judged by rules {version} as of {assessment.as_of}")
@@ -86,7 +91,7 @@ def _wall(page: Page, assessment: Assessment, wall: WallDecided, schedule: WallS
     _profile(page, wall)
     if schedule is not None:
         page.heading("Schedule")
-        page.rows(brief(schedule), 9)
+        page.rows(brief(schedule, options), 9)
     for name in ("works", "tests", "notices", "cautions"):
         _set(page, wall.found(name))
     _open(page, wall)
@@ -145,8 +150,25 @@ def _shown_rules(wall: WallDecided) -> list[RuleApplied]:
     """The rules behind the main choices: those whose sources the page lists."""
     names = [name for name in MAIN_CHOICES if wall.choice(name).option not in ("no_line", "none_needed")]
     shown = {rule for name in names for rule in wall.choice(name).rules}
+    shown |= {rule for name in _behind(wall) for rule in wall.choice(name).rules}
     shown.update(rule for item in wall.found("causes").items for rule in item.rules)
     return [rule for rule in wall.rules if rule.id in shown]
+
+
+def _behind(wall: WallDecided) -> list[str]:
+    """The earlier choices behind the verdict and the cause, where nothing is to be treated: there they say why."""
+    verdict = wall.choice("verdict")
+    if verdict.option == "treat":
+        return []
+    of = {*verdict.rules, *wall.choice("rising_damp").rules}
+    tested = {
+        ground.test.split(" ")[0].removeprefix("decided.")
+        for rule in wall.rules
+        if rule.id in of
+        for ground in rule.grounds
+        if ground.test.startswith("decided.")
+    }
+    return [each.choice for each in wall.choices if each.choice in tested]
 
 
 def _why(page: Page, wall: WallDecided) -> None:

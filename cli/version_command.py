@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import platform
-import sys
 from importlib.metadata import version as version_of
 
+from cli.output import deliver
 from engine.rulebase.load import load_rule_base, versions
 
 
@@ -28,4 +28,4 @@ def version() -> None:
         else "reader: durable-rules is absent, so assessments are not checked by a second reader; "
         "it can be installed on Python below 3.13 with the extra `forward`"
     )
-    sys.stdout.write("\n".join(lines) + "\n")
+    deliver("\n".join(lines) + "\n", None)

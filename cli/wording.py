@@ -26,11 +26,14 @@ def status_of(choice: ChoiceDecided) -> str:
     """The status and the grade in brackets; where it is open, what else it could be."""
     hidden = (choice.option, "undecided", "no_medium", "no_line", "wait")
     others = [
-        f"{option} (not shown, not ruled out)" if option in choice.unproved else option
+        f"{option} (neither reached nor ruled out)" if option in choice.unproved else option
         for option in choice.possible
         if option not in hidden
     ]
     grade = f"; {choice.word}, {choice.certainty} certainty" if choice.word else ""
+    if choice.rests_on_certainty == "low":
+        named = ", ".join(choice.rests_on).replace("_", " ")
+        grade += f", resting on {named} of {choice.rests_on_certainty} certainty"
     if choice.status == "settled" or not others:
         return f"[{choice.status}{grade}]"
     return f"[{choice.status}{grade}; could be {', '.join(others).replace('_', ' ')}]"

@@ -123,6 +123,14 @@ def test_nothing_left_to_ask(capsys):
     assert "nothing is left to ask" in out
 
 
+def test_tests_that_are_asked_for_are_named_where_nothing_is_left_to_ask(capsys):
+    """A balance too coarse: no fact is unknown, and yet the answer is not the last word."""
+    code, out, _ = run(capsys, "ask", DEMO / "coarse_balance.yaml")
+    assert code == 0
+    assert "may overturn what is known" in " ".join(out.split())
+    assert "Repeat the drilled samples" in out
+
+
 def test_json_is_by_its_model(capsys):
     code, out, _ = run(capsys, "ask", DEMO / "meter_only.yaml", "--format", "json", "--most", "1")
     assert code == 1
@@ -142,4 +150,4 @@ def test_a_known_fact_has_nothing_to_answer(capsys):
     name = next(name for name in facts() if values[name].known)
     code, out, _ = run(capsys, "ask", DEMO / "meter_only.yaml", "--fact", name)
     assert code == 1
-    assert "Open now" in out
+    assert "Open, with what each comes to now" in out

@@ -199,7 +199,7 @@ def test_the_page(capsys):
 
 def test_the_command_the_page_ends_in_brings_the_goal(capsys):
     _, out, _ = run(capsys, "change", DEMO / "nine_inch_brick.yaml", "--to", "verdict=remove_cause")
-    command = " ".join(out.split("Try the first: ")[1].split("\n\n")[0].split()).split()
+    command = " ".join(out.split("Try one: ")[1].split("\n\n")[0].split()).split()
     assert command[:2] == ["bedjoint", "assess"]
     _, said, _ = run(capsys, *command[1:], "--format", "json")
     (wall,) = json.loads(said)["assessments"][0]["walls"]
@@ -236,3 +236,27 @@ def test_bad_goals(capsys, to, said):
     assert code == 2
     assert out == ""
     assert said in err
+
+
+def test_every_kind_of_results_that_would_do_is_named(capsys):
+    """Dry masonry is one way to no course, salts that draw their water from the air another."""
+    _, out, _ = run(capsys, "change", DEMO / "nine_inch_brick.yaml", "--to", "verdict=no_course")
+    said = " ".join(out.split())
+    assert "for instance: the masonry at depth is dry; or: salts hold moisture from the air" in said
+
+
+def test_the_command_shown_repeats_what_the_survey_was_judged_with(capsys):
+    given = ["--set", "earlier_treatment.medium=cream", "--rules", versions()[-1].version]
+    _, out, _ = run(capsys, "change", DEMO / "nine_inch_brick.yaml", *given, "--to", "medium=physical")
+    command = " ".join(out.split("Try one: ")[1].split("\n\n")[0].split()).split()
+    assert command[-4:-2] == ["--rules", versions()[-1].version]
+    code, said, err = run(capsys, *command[1:], "--format", "json")
+    assert code in (0, 1), err
+    (wall,) = json.loads(said)["assessments"][0]["walls"]
+    assert next(each["option"] for each in wall["choices"] if each["choice"] == "medium") == "physical"
+
+
+def test_what_is_only_unknown_is_not_called_out_of_reach(capsys):
+    code, out, _ = run(capsys, "change", DEMO / "half_the_facts.yaml", "--to", "verdict=treat", "--up-to", "2")
+    assert code == 1
+    assert "what is still unknown can bring it too" in " ".join(out.split())

@@ -372,3 +372,42 @@ def test_the_demo_is_dated_within_the_rules():
     for path in DEMO.glob("*.yaml"):
         day = yaml.safe_load(path.read_text())["property"]["survey_date"]
         assert dt.date(2026, 1, 1) <= day <= dt.date(2026, 11, 25)
+
+
+def test_a_firm_word_says_what_weak_ground_it_rests_on(capsys):
+    """A reported profile alone makes rising damp of low certainty, and so whatever is decided on it."""
+    demo = str(DEMO / "meter_only.yaml")
+    exit_code_of(["assess", demo, "--set", "moisture.reported_profile=rising", "--format", "json"])
+    (wall,) = json.loads(capsys.readouterr().out)["assessments"][0]["walls"]
+    choices = {each["choice"]: each for each in wall["choices"]}
+    assert choices["rising_damp"]["certainty"] == "low"
+    assert choices["verdict"]["rests_on"] == ["rising_damp"]
+    assert choices["verdict"]["rests_on_certainty"] == "low"
+    assert choices["rising_damp"]["rests_on"] == []
+    exit_code_of(["assess", demo, "--set", "moisture.reported_profile=rising"])
+    assert "resting on rising damp of low certainty" in " ".join(capsys.readouterr().out.split())
+
+
+def test_where_nothing_is_treated_the_page_says_what_kept_it_from_that(capsys):
+    exit_code_of(["assess", str(DEMO / "coarse_balance.yaml")])
+    assert "E-076 A difference that the balance cannot see" in capsys.readouterr().out
+
+
+@pytest.mark.skipif(not pathlib.Path("/dev/full").exists(), reason="no full device here")
+def test_a_full_disk_is_said():
+    with open("/dev/full", "w") as full:
+        run = subprocess.run(
+            [sys.executable, "-c", "import cli.main; cli.main.run()", "version"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert run.returncode == 2
+    assert "cannot be written" in run.stderr
+    assert "Traceback" not in run.stderr
+
+
+def test_the_day_of_the_survey_is_no_fact_to_set(capsys):
+    assert exit_code_of(["assess", str(DEMO / "meter_only.yaml"), "--set", "property.survey_date=2026-05-01"]) == 2
+    assert "--as-of" in capsys.readouterr().err

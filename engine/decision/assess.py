@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Collection, Mapping
 from importlib.metadata import version
 
+from engine.decision.chain import CERTAINTIES, Link, link
 from engine.decision.digest import facts_digest
 from engine.decision.grounds import grounds, now_view
 from engine.decision.model import (
@@ -43,7 +44,6 @@ LIMITS = (
     "It judges what was written down, not the wall."
 )
 _WORDS = ("must", "should", "consider")
-_CERTAINTIES = ("high", "moderate", "low")
 
 
 def assess(
@@ -110,8 +110,9 @@ _recent: deque[tuple[SurveyFile, Wall, RuleBase, bool, Evaluation]] = deque(maxl
 def _decide_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> WallDecided:
     evaluation = evaluate_wall(file, wall, base)
     reach = what_matters(base, evaluation, file.survey.property.survey_date.year)
+    links: dict[str, Link] = {}
     choices = tuple(
-        choice_decided(choice, evaluation.outcomes[choice.id], base, evaluation, reach)
+        choice_decided(choice, evaluation.outcomes[choice.id], base, evaluation, reach, links)
         for choice in base.choices.values()
     )
     statuses = {choice.status for choice in choices}
@@ -180,8 +181,12 @@ def choice_decided(
     base: RuleBase,
     evaluation: Evaluation,
     reach: Mapping[str, frozenset[str]],
+    links: dict[str, Link] | None = None,
 ) -> ChoiceDecided:
-    """The decision on one choice, with what it rests on and what was not taken; `reach` is from `what_matters`."""
+    """The decision on one choice, with what it rests on and what was not taken.
+
+    `reach` is from `what_matters`; `links` are those of the earlier choices, to which this one's is added.
+    """
     says = {option.id: option.says for option in choice.options}
     fired = [rule for rule in base.by_stage[choice.stage] if rule.id in evaluation.fired]
     taken_by = [rule.id for rule in fired if (choice.id, outcome.option) in rule.supports]
@@ -191,9 +196,14 @@ def choice_decided(
         taken_by = [r.id for r in fired if any((choice.id, option) in r.rules_out for option in before)]
     strongest = min(
         (rule for rule in fired if rule.id in taken_by),
-        key=lambda rule: (_WORDS.index(rule.word), _CERTAINTIES.index(rule.raw.certainty)),
+        key=lambda rule: (_WORDS.index(rule.word), CERTAINTIES.index(rule.raw.certainty)),
         default=None,
     )
+    by = [rule for rule in fired if rule.id in taken_by]
+    this = link(choice.id, by, links or {}, evaluation, now_view(evaluation))
+    if links is not None:
+        links[choice.id] = this
+    weaker = strongest is not None and this.certainty > CERTAINTIES.index(strongest.raw.certainty)
     return ChoiceDecided(
         choice=choice.id,
         title=choice.title,
@@ -209,6 +219,8 @@ def choice_decided(
         word=strongest.word if strongest else None,
         certainty=strongest.raw.certainty if strongest else None,
         rules=tuple(taken_by),
+        rests_on=tuple(name for name in this.weakest if name != choice.id) if weaker else (),
+        rests_on_certainty=CERTAINTIES[this.certainty] if weaker else None,
         not_taken=tuple(
             _not_taken(choice, option.id, option.says, option.open, fired)
             for option in choice.options

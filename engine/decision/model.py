@@ -75,7 +75,9 @@ class ChoiceDecided(Part):
 
     `possible` are the options that some completion of the survey comes to, in order; `unproved` those of them that were
     neither reached by one nor ruled out. `word` and `certainty` are those of the strongest
-    rule it rests on; None where it rests on none, and only the order of the options decides.
+    rule it rests on; None where it rests on none, and only the order of the options decides. `rests_on` are the earlier
+    choices it rests on whose certainty is less than its own, as far as any way to it has them, and `rests_on_certainty`
+    the least of theirs.
     """
 
     choice: str
@@ -89,6 +91,8 @@ class ChoiceDecided(Part):
     word: Word | None
     certainty: str | None
     rules: tuple[str, ...]
+    rests_on: tuple[str, ...]
+    rests_on_certainty: str | None
     not_taken: tuple[NotTaken, ...]
     open_facts: tuple[str, ...]
 

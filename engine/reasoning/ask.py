@@ -7,7 +7,7 @@ import difflib
 from collections.abc import Sequence
 from typing import Any, Literal
 
-from engine.decision.assess import LIMITS, evaluate_wall
+from engine.decision.assess import LIMITS, evaluate_wall, set_found
 from engine.decision.model import OpenQuestion, Part, RuleSetUsed
 from engine.decision.open_questions import open_questions, what_matters
 from engine.errors import BadInput, Problem
@@ -19,6 +19,9 @@ from engine.inference.evaluate import Evaluation
 from engine.proof.completions import Completions
 from engine.reasoning.answers import Answers, Candidate
 from engine.rulebase.rules import RuleBase
+
+TESTS = "tests"
+"""The set of tests still needed."""
 
 
 class LeadsTo(Part):
@@ -56,11 +59,22 @@ class Question(Part):
     answers: tuple[Answer, ...]
 
 
+class OpenNow(Part):
+    """A choice that is not settled, and what it comes to on what is known."""
+
+    choice: str
+    option: str
+
+
 class WallQuestions(Part):
-    """The open questions of one wall, the most decisive first; the answers of those asked for, the rest by name."""
+    """The open questions of one wall, the most decisive first; the answers of those asked for, the rest by name.
+
+    `tests` are the tests that the decision asks for: they may overturn what is known, where no question is left.
+    """
 
     wall: str
-    open_now: tuple[str, ...]
+    open_now: tuple[OpenNow, ...]
+    tests: tuple[str, ...]
     questions: tuple[Question, ...]
     further: tuple[OpenQuestion, ...]
 
@@ -121,7 +135,12 @@ def ask(
     asker = _Asker(file, wall, base, evaluation)
     return WallQuestions(
         wall=wall.id,
-        open_now=tuple(name for name, outcome in evaluation.outcomes.items() if not outcome.settled),
+        open_now=tuple(
+            OpenNow(choice=name, option=outcome.option)
+            for name, outcome in evaluation.outcomes.items()
+            if not outcome.settled
+        ),
+        tests=tuple(item.says for item in set_found(TESTS, base, evaluation).items) if TESTS in base.sets else (),
         questions=tuple(asker.question(each) for each in shown),
         further=tuple(each for each in every if each not in shown),
     )

@@ -24,6 +24,7 @@ from engine.proof.realise import Realiser
 from engine.proof.wall_space import all_surveys, can_be, solver_for, values_in
 from engine.readings.compute import compute_readings
 from engine.readings.vocabulary import READINGS
+from engine.reasoning.answers import Answers
 from engine.reasoning.row_words import rows_in_words
 from engine.rulebase.conditions import from_steps, to_steps
 from engine.rulebase.rules import RuleBase
@@ -53,7 +54,7 @@ class Change:
     """One fact changed: what it is now, what it would have to be, and what else would do in its place.
 
     `others` are values that would do as well, everything else as in the set; `to` is the nearest for a number. `shows`
-    says of a list of rows what it shows.
+    says of a list of rows what it shows, `or_shows` what others that would do as well do.
     """
 
     fact: str
@@ -61,6 +62,7 @@ class Change:
     to: Value
     others: tuple[Value, ...]
     shows: str = ""
+    or_shows: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,15 +220,28 @@ class _Finder:
             else:
                 to[name] = next((each for each in _plainest(facts()[name]) if self._does(name, each, to)), to[name])
         changes = tuple(
-            Change(name, self._now[name], value, self._others(name, to), self._shows(name, to))
+            self._rows_told(name, to)
+            if facts()[name].kind == "rows"
+            else Change(name, self._now[name], value, self._others(name, to))
             for name, value in to.items()
         )
         return ChangeSet(changes, self._dropped(to))
 
-    def _shows(self, name: str, to: Mapping[str, Value]) -> str:
-        if facts()[name].kind != "rows":
-            return ""
-        return rows_in_words(self._base, self._evaluation, evaluate(self._base, self._with({name: to[name]})))
+    def _rows_told(self, name: str, to: Mapping[str, Value]) -> Change:
+        """Rows with what they show, and everything else that rows could show and do as well."""
+
+        def shows(rows: Value) -> str:
+            after = evaluate(self._base, self._with({**to, name: rows}))
+            return rows_in_words(self._base, self._evaluation, after)
+
+        now, said = self._now[name], shows(to[name])
+        others: dict[str, Value] = {}
+        for candidate in Answers(self._base, self._evaluation, self._space.now.survey_year).of(facts()[name]):
+            rows = candidate.changes[name]
+            words = shows(rows)
+            if words not in (said, *others) and self._does(name, rows, to):
+                others[words] = rows
+        return Change(name, now, to[name], tuple(others.values()), said, tuple(others))
 
     def _can_be_tried_through(self, names: frozenset[str]) -> bool:
         return len(names) == 1 and facts()[min(names)].kind == "number"

@@ -46,6 +46,7 @@ class WallChanges(Part):
 
     `proved_to`: every set of so many facts or fewer that does it is among `sets`, proved by the solver, but for those
     in `not_excluded`, for which neither facts were found nor a proof. `cut_at`: the size at which the search was cut.
+    `still_possible`: finding out what is unknown, with nothing that is known overturned, can bring it too.
     """
 
     wall: str
@@ -53,6 +54,7 @@ class WallChanges(Part):
     now: tuple[str, ...]
     already: bool
     possible: bool
+    still_possible: bool
     sets: tuple[SetOfChanges, ...]
     largest: int
     proved_to: int
@@ -113,12 +115,19 @@ def _wall(wall: Wall, evaluation: Evaluation, goal: Goal, search: Search, larges
         now=tuple(sorted(members)),
         already=search.already,
         possible=search.possible,
+        still_possible=_still_possible(evaluation, goal),
         sets=tuple(_set(each) for each in search.sets),
         largest=largest,
         proved_to=search.proved_to,
         not_excluded=tuple(tuple(sorted(each)) for each in search.not_excluded),
         cut_at=search.cut_at,
     )
+
+
+def _still_possible(evaluation: Evaluation, goal: Goal) -> bool:
+    if goal.of_set:
+        return goal.value in evaluation.sets[goal.name].may
+    return goal.value in evaluation.outcomes[goal.name].possible
 
 
 def _set(each: ChangeSet) -> SetOfChanges:
@@ -137,7 +146,7 @@ def _change(change: Change) -> FactChanged:
         where=change.now.where,
         established=change.now.established,
         to=change.shows or in_words(change.to.value),
-        or_else=tuple(in_words(each.value) for each in change.others),
+        or_else=change.or_shows or tuple(in_words(each.value) for each in change.others),
         set=as_written(change.to.value),
     )
 
