@@ -28,9 +28,9 @@ _PROBLEMS_SHOWN = 10
 
 
 def read_sides(
-    paths: Sequence[str], rules: str | None, judged_on: dt.date | None, walls: Sequence[str] | None
+    paths: Sequence[str], rules: str | None, judged_on: dt.date | None, walls: Sequence[Sequence[str] | None]
 ) -> list[SideJudged]:
-    """Both sides, read and judged.
+    """Both sides, read and judged: of each only its `walls`, where they are given.
 
     Raises:
         BadInput: every problem of both.
@@ -49,7 +49,9 @@ def read_sides(
         problems.append(Problem("", 0, 0, option, "judges nothing: both are runs that were judged before"))
     if problems:
         raise BadInput(problems)
-    return [_judged(path, each, rules, judged_on, walls) for path, each in zip(paths, read, strict=True)]
+    return [
+        _judged(path, each, rules, judged_on, chosen) for path, each, chosen in zip(paths, read, walls, strict=True)
+    ]
 
 
 def _judged(

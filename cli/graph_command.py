@@ -30,7 +30,9 @@ def graph(
     everything: Annotated[
         bool,
         typer.Option(
-            "--all", help="Also the rules that unknown facts keep open, and all rules that rule an option out."
+            "--all",
+            help="Also the rules that unknown facts keep open, those that one known fact alone keeps from changing a "
+            "decision, and all rules that rule an option out.",
         ),
     ] = False,
     changes: Changes = None,
@@ -39,7 +41,7 @@ def graph(
     format: Annotated[Format, typer.Option("--format", help="How to write it.")] = Format.MERMAID,
     output: Annotated[pathlib.Path | None, typer.Option("--output", help="Write to this file instead.")] = None,
 ) -> int:
-    """Draw what a decision rests on: facts, readings, rules that hold, choices, works."""
+    """Draw what brings a decision: facts, readings, rules that hold, choices, works."""
     # Imported here so that `--help` and `version` need not wait for the engine.
     from cli.assess_command import check_walls
     from cli.changed_surveys import changed_surveys

@@ -23,7 +23,7 @@ _FILLS: dict[NodeKind, str] = {
     "member": "#fcecec",
     "stage": "#eeeeee",
 }
-_STYLES: dict[NodeState, str] = {"known": "", "unknown": ",dashed", "open": ",dotted"}
+_STYLES: dict[NodeState, str] = {"known": "", "unknown": ",dashed", "open": ",dotted", "idle": ",dotted"}
 _LABEL_WIDTH, _TITLE_WIDTH, _SIZE = 200, 900, 12
 
 

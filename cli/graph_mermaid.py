@@ -30,6 +30,7 @@ _CLASSES = (
     "classDef note fill:#ffffff,stroke:#ffffff,color:#1c1c1c",
     "classDef unknown stroke-dasharray:7 4",
     "classDef open stroke-dasharray:2 3",
+    "classDef idle stroke-dasharray:10 3 2 3",
 )
 
 
@@ -61,7 +62,7 @@ def _lines(graph: Graph) -> Iterator[str]:
     for number, note in enumerate((graph.says, *graph.notes), 1):
         yield f'  note{number}["{_broken(note)}"]:::note'
     yield from (f"  {each}" for each in _CLASSES)
-    for state in ("unknown", "open"):
+    for state in ("unknown", "open", "idle"):
         held = [names[node.id] for node in graph.nodes if node.state == state]
         if held:
             yield f"  class {','.join(held)} {state}"

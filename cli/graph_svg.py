@@ -32,7 +32,7 @@ _COLOURS: dict[NodeKind, tuple[str, str]] = {
     "member": ("#fcecec", "#8a3434"),
     "stage": ("#eeeeee", "#444444"),
 }
-_DASHES: dict[NodeState, str] = {"known": "", "unknown": "7 4", "open": "2 3"}
+_DASHES: dict[NodeState, str] = {"known": "", "unknown": "7 4", "open": "2 3", "idle": "10 3 2 3"}
 _EDGE_DASHES = "5 4"
 _NODE_WORDS: dict[NodeKind, str] = {
     "fact": "fact",
@@ -42,7 +42,12 @@ _NODE_WORDS: dict[NodeKind, str] = {
     "member": "what rules add",
     "stage": "later stage",
 }
-_STATE_WORDS: dict[NodeState, str] = {"known": "", "unknown": "unknown", "open": "open: more facts could change it"}
+_STATE_WORDS: dict[NodeState, str] = {
+    "known": "",
+    "unknown": "unknown",
+    "open": "open: more facts could change it",
+    "idle": "does not hold: looked for and not found",
+}
 _EDGE_WORDS: dict[EdgeKind, str] = {
     "bears": "bears on",
     "supports": "supports",
@@ -171,7 +176,8 @@ class _Picture:
 
     def _legend(self, y: int) -> tuple[list[str], int]:
         kinds = list(dict.fromkeys(node.kind for node in self._graph.nodes))
-        states = [state for state in ("unknown", "open") if any(node.state == state for node in self._graph.nodes)]
+        held = {node.state for node in self._graph.nodes}
+        states = [state for state in _STATE_WORDS if state in held and state != "known"]
         edges = list(dict.fromkeys(edge.kind for edge in self._graph.edges))
         drawn = [_text("How to read it", _MARGIN, y + 12, _BODY, bold=True)]
         x, y = 0, y + 26
@@ -179,15 +185,14 @@ class _Picture:
             x, y, at = self._legend_place(x, y, 58, _NODE_WORDS[kind])
             drawn += [*_shape(kind, "known", at, y, 50, 22), _text(_NODE_WORDS[kind], at + 58, y + 15, _BODY)]
         for state in states:
-            words = _STATE_WORDS["unknown" if state == "unknown" else "open"]
+            words = _STATE_WORDS[state]
             x, y, at = self._legend_place(x, y, 58, words)
-            shown: NodeState = "unknown" if state == "unknown" else "open"
-            drawn += [*_shape("fact" if state == "unknown" else "rule", shown, at, y, 50, 22)]
+            drawn += [*_shape("fact" if state == "unknown" else "rule", state, at, y, 50, 22)]
             drawn.append(_text(words, at + 58, y + 15, _BODY))
         drawn_alike: list[tuple[EdgeKind, bool, str]] = [
             ("bears", False, _ARROW_WORDS if any(each != "rules_out" for each in edges) else ""),
             ("rules_out", False, _EDGE_WORDS["rules_out"] if "rules_out" in edges else ""),
-            ("bears", True, "not sure yet" if any(edge.open for edge in self._graph.edges) else ""),
+            ("bears", True, self._dashed_words()),
         ]
         for kind_of_edge, dashed, words in drawn_alike:
             if words:
@@ -195,6 +200,14 @@ class _Picture:
                 drawn += _arrow(kind_of_edge, [(at, y + 11), (at + 50, y + 11)], dashed=dashed)
                 drawn.append(_text(words, at + 58, y + 15, _BODY))
         return (drawn, y + 34) if self._graph.nodes else ([], y - 20)
+
+    def _dashed_words(self) -> str:
+        """What a dashed line says in this picture."""
+        idle = {node.id for node in self._graph.nodes if node.state == "idle"}
+        dashed = [edge for edge in self._graph.edges if edge.open]
+        would = any({edge.source, edge.target} & idle for edge in dashed)
+        unsure = any(not {edge.source, edge.target} & idle for edge in dashed)
+        return ", or ".join([*(["not sure yet"] if unsure else []), *(["would, if the rule held"] if would else [])])
 
     def _legend_place(self, x: int, y: int, before: int, words: str) -> tuple[int, int, int]:
         """Where the next entry goes: the right end of it, its height, and its left end."""

@@ -48,6 +48,8 @@ def as_text(comparison: Comparison, *, plain: bool = False) -> str:
     page.blank()
     page.line(_summary(comparison), "bold")
     page.rows((("-", _alone(each), "") for each in comparison.alone), 1)
+    if not comparison.walls:
+        page.line(_how_to_pair(comparison))
     for wall in comparison.walls:
         if len(comparison.walls) > 1 and wall.same and not wall.facts and not wall.readings:
             continue
@@ -78,6 +80,8 @@ def _markdown(comparison: Comparison) -> Iterator[str]:
     if comparison.alone:
         yield ""
         yield from (f"- {escaped(_alone(each))}" for each in comparison.alone)
+    if not comparison.walls:
+        yield from ("", escaped(_how_to_pair(comparison)))
     for wall in comparison.walls:
         yield from ("", f"## {escaped(_name(comparison, wall))}: {escaped(_outcome(wall))}")
         for title, rows in _sections(wall):
@@ -144,6 +148,19 @@ def _summary(comparison: Comparison) -> str:
 
 def _alone(alone: WallAlone) -> str:
     return f"wall {alone.wall} of {alone.reference} is in {alone.side.upper()} alone"
+
+
+def _how_to_pair(comparison: Comparison) -> str:
+    ids = "; ".join(
+        f"walls of {label}: {', '.join(dict.fromkeys(side.walls))}"
+        for label, side in (("A", comparison.a), ("B", comparison.b))
+    )
+    several = any(len(side.judged) > 1 for side in (comparison.a, comparison.b))
+    by = "by id and by the survey's reference" if several else "by id"
+    return (
+        f"No two walls asked for make a pair: they are paired {by}. Name one of each side with --wall-a ID and "
+        f"--wall-b ID; {ids}."
+    )
 
 
 def _name(comparison: Comparison, wall: WallsCompared) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Sequence
 
 from cli.render_reasons import (
@@ -37,10 +38,7 @@ from engine.reasoning.obstacle_model import (
     StandsBefore,
 )
 
-CAUTION = (
-    "Each change is weighed by itself, with all else as it is; what else is found may bring in other rules. Try one "
-    "with --set, such as --set build.thickness_mm=225."
-)
+CAUTION = "Each change is weighed by itself, with all else as it is; what else is found may bring in other rules."
 _VALUES_SHOWN = 8
 _HOLDS = "bold green"
 
@@ -78,11 +76,24 @@ def as_markdown(of: Obstacles) -> str:
 
 def _ends(of: Obstacles) -> Iterator[str]:
     if not all(_is_so(wall.answer) for wall in of.walls):
-        yield CAUTION
+        yield f"{CAUTION} {_try_one(of)}"
     cut = list(dict.fromkeys(each for wall in of.walls for each in wall.cut))
     if cut:
         yield f"Deeper than --depth {of.depth}, and left out: what it takes for {in_a_row(cut)}."
     yield of.limits
+
+
+def _try_one(of: Obstacles) -> str:
+    for wall in of.walls:
+        if wall.example is not None:
+            only = f"--wall {shlex.quote(wall.wall)} " if of.walls[1:] else ""
+            return f"To try one, add it, such as {only}--set {shlex.quote(wall.example)} to the command."
+    return "To try one, add it to the command with --set."
+
+
+def _named(name: str, says: str, between: str = ": ", end: str = "") -> str:
+    """An id with its words, where they say more than it does."""
+    return name if says.lower() in (name, name.replace("_", " ")) else f"{name}{between}{says}{end}"
 
 
 def _is_so(of: Answer) -> bool:
@@ -119,10 +130,10 @@ class _Outline:
 
     def _option(self, of: OptionObstacles) -> Iterator[Line]:
         if of.is_taken:
-            yield Line(0, ">", f"{of.choice} is {of.option}: {of.says} [{of.status}]", _HOLDS)
+            yield Line(0, ">", f"{of.choice} is {_named(of.option, of.says)} [{of.status}]", _HOLDS)
             yield Line(1, "", f"Nothing stands in its way. Its reasons: bedjoint why, with --about {of.choice}.")
             return
-        yield Line(0, ">", f"Why {of.choice} is not {of.option}: {of.says}", "bold")
+        yield Line(0, ">", f"Why {of.choice} is not {_named(of.option, of.says)}", "bold")
         still = f" It could still become {of.option}, once the open facts are known." if of.possible else ""
         yield Line(1, "", f"It is {of.taken} [{of.status}].{still}")
         number = 0
@@ -237,7 +248,7 @@ class _Outline:
         return Line(level, "-", said)
 
     def _before(self, of: StandsBefore) -> Iterator[Line]:
-        said = f"{of.option} ({of.says}) comes before it in the order"
+        said = f"{_named(of.option, of.says, ' (', ')')} comes before it in the order"
         if of.stands == "then":
             said += ", and would stand once the rules above do not hold"
         elif of.supported_by:

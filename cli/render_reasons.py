@@ -226,7 +226,8 @@ class _Outline:
     def _choice(self, of: ChoiceReason, level: int) -> Iterator[Line]:
         """A choice: what it came to, what supports that, and why nothing before it stands."""
         grade = f"; {of.word}, {of.certainty} certainty" if of.word else ""
-        says = f"{of.choice} is {of.option}: {of.says} [{of.status}{grade}]"
+        more = "" if of.says == of.option.replace("_", " ") else f": {of.says}"
+        says = f"{of.choice} is {of.option}{more} [{of.status}{grade}]"
         yield Line(level, ">", says, STATUS_STYLES[of.status])
         inner = level + 1
         others = [option for option in of.possible if option != of.option]

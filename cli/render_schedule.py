@@ -22,6 +22,7 @@ from engine.schedule.model import (
 
 WIDTH = 80
 _NOT_KNOWN = "not known"
+_CHANGED = "NOT AS SURVEYED."
 _NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?")
 _STARTS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 _COLUMNS = (
@@ -100,8 +101,11 @@ def as_text(schedules: Sequence[WallSchedule], *, plain: bool = False) -> str:
     return page.text()
 
 
-def brief(schedule: WallSchedule) -> list[tuple[str, str, str]]:
-    """The schedule in a few rows, for a page that is about something else."""
+def brief(schedule: WallSchedule, options: str = "") -> list[tuple[str, str, str]]:
+    """The schedule in a few rows, for a page that is about something else.
+
+    `options` are those that page was judged with, as they are written after the command.
+    """
     if schedule.line is None:
         return [("line", schedule.says, "")]
     line, plan = schedule.line, schedule.plan
@@ -118,8 +122,9 @@ def brief(schedule: WallSchedule) -> list[tuple[str, str, str]]:
     if schedule.drying is not None:
         first = min((wait.from_day for wait in schedule.drying.redecorate), default=None)
         dry = f"{schedule.drying.earliest} to {schedule.drying.latest}" if schedule.drying.earliest else _NOT_KNOWN
-        rows.append(("drying", f"dry by one rule or another {dry}; first decoration from {first}; measure", ""))
-    rows.append(("in full", f"bedjoint schedule {schedule.file} --wall {schedule.wall}", ""))
+        counted = f"counted from {schedule.drying.counted_from}, dry by one rule or another {dry}"
+        rows.append(("drying", f"{counted}; first decoration from {first}; measure", ""))
+    rows.append(("in full", f"bedjoint schedule {schedule.file} --wall {schedule.wall}{options}", ""))
     return rows
 
 
@@ -140,6 +145,9 @@ class _Sheet:
         page, schedule = self._page, self._schedule
         page.line(f"Schedule for wall {schedule.wall}, survey {schedule.reference} of {schedule.survey_date}", "bold")
         page.line(f"{schedule.file}; by rules {schedule.rules} as of {schedule.as_of}")
+        for note in schedule.notes:
+            if note.startswith(_CHANGED):
+                page.line(note, "bold")
         page.line(schedule.limits)
         page.blank()
         page.rows(
@@ -151,7 +159,9 @@ class _Sheet:
             8,
             indent=0,
         )
-        self._bullets("Cautions", schedule.cautions)
+        if schedule.cautions:
+            page.heading("Cautions")
+            page.rows(((each.word, each.says, "bold" if each.word == "must" else "") for each in schedule.cautions), 9)
         if schedule.line is not None:
             self._line(schedule.line)
         if schedule.plan is not None:
@@ -166,12 +176,10 @@ class _Sheet:
         if schedule.would_firm_up:
             page.heading("What would firm it up")
             page.rows(((f.fact, f"{f.question} Without it: {f.without}.", "") for f in schedule.would_firm_up), 24)
-        self._bullets("Notes", schedule.notes)
-
-    def _bullets(self, title: str, texts: Sequence[str]) -> None:
-        if texts:
-            self._page.heading(title)
-            self._page.rows((("-", text, "") for text in texts), 1)
+        notes = [note for note in schedule.notes if not note.startswith(_CHANGED)]
+        if notes:
+            page.heading("Notes")
+            page.rows((("-", note, "") for note in notes), 1)
 
     def _line(self, line: LineSet) -> None:
         page = self._page
@@ -221,7 +229,9 @@ class _Sheet:
             rows.append(
                 ("packs", f"{pack.count} of {pack.each:g} {pack.unit} ({pack.left_over:g} {pack.unit} over)", "")
             )
-        if plan.slot_m:
+        if plan.slot_m is None:
+            rows.append(("slot", _NOT_KNOWN, ""))
+        elif plan.slot_m:
             rows.append(("slot", f"{plan.slot_m:.2f} m of slot and sheet", "bold"))
         if rows:
             self._page.heading("Dose")

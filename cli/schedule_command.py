@@ -67,7 +67,7 @@ def schedule(
     drill = _drill(vibration, trigger)
     made = schedules(survey, wall, product, prices, rules, as_of, drill, changes)
     found = [each for _, _, every in made for each in every]
-    head = "NOT AS SURVEYED. Facts were changed; the notes say which.\n\n" if changes else ""
+    head = "NOT AS SURVEYED. Facts were changed; each sheet names them.\n\n" if changes else ""
     shown: dict[Format, Callable[[Sequence[WallSchedule]], str]] = {
         Format.TEXT: lambda every: head + as_text(every, plain=output is not None),
         Format.JSON: as_json,

@@ -293,3 +293,65 @@ def test_what_the_coarser_look_left_open_is_found_settled():
                 found = evaluate_wall(after, judged, BASE)
                 fewer += sum(outcome.settled and not bound.outcomes[n].settled for n, outcome in found.outcomes.items())
     assert fewer > 0
+
+
+# --- what was once excluded or taken for granted, and is real
+
+
+def in_space(values):
+    wall, solver = whole_space()
+    solver.push()
+    solver.add(*literals(wall, values))
+    possible = is_possible(solver, True)
+    solver.pop()
+    return possible
+
+
+def test_a_content_finer_than_its_step_at_a_bound_is_in_the_space():
+    """0.3004 % of nitrate is above a bound of 0.3 % and yet in the same step as one that is not."""
+    bounds = FIGURES.salt_schemes["plaster_selection"]
+    for ion, limits in bounds.items():
+        for edge in (limits.low_below_percent, limits.high_above_percent):
+            for apart in (-0.0004, 0.0, 0.0004):
+                salts = {f"{other}_percent": 0.0 for other in bounds} | {f"{ion}_percent": edge + apart}
+                wall = {"id": "W", "salts": salts}
+                _, _, values = valued({"property": {"reference": "T", "survey_date": "2026-06-15"}, "walls": [wall]})
+                assert in_space(values), (ion, edge, apart)
+
+
+def test_a_trace_of_salt_is_in_the_space():
+    salts = {"chloride_percent": 0.0004, "nitrate_percent": 0.0}
+    climate = {"air_temperature_c": 20.0, "air_rh_percent": 90.0}
+    wall = {"id": "W", "salts": salts, "climate": climate}
+    _, _, values = valued({"property": {"reference": "T", "survey_date": "2026-06-15"}, "walls": [wall]})
+    assert in_space(values)
+
+
+def test_an_excess_may_be_clear_before_the_basis_of_other_samples_is_known():
+    """The sample at the base was weighed, one above it given in percent of nobody knows which mass."""
+    samples = [
+        {"height_mm": 0, "depth_mm": 80, "dish_g": 10, "dry_g": 12.5, "wet_g": 12.9, "conditioned_g": 12.6},
+        {"height_mm": 300, "depth_mm": 80, "mc_percent": 3.0, "hmc_percent": 2.0},
+    ]
+    moisture = {"method": "oven_and_hygroscopic", "samples": samples, "balance_resolution_g": 0.01}
+    wall = {"id": "W", "moisture": moisture}
+    _, _, values = valued({"property": {"reference": "T", "survey_date": "2026-06-15"}, "walls": [wall]})
+    assert values["reading.base_excess_clear"].known
+    assert not values["reading.base_excess_percent"].known
+    assert in_space(values)
+
+
+def test_a_carbide_meter_reads_percent_of_the_wet_mass():
+    """Its contents are certain before the basis is written down, so no other basis may follow."""
+    data = read_survey(DEMO / "nine_inch_brick.yaml", TODAY)
+    from engine.errors import BadInput
+
+    rows = [{"height_mm": 75, "depth_mm": 80, "mc_percent": 8.0}]
+    given = {
+        "moisture.method": "carbide",
+        "moisture.samples": rows,
+        "moisture.basis": "dry",
+    }
+    with pytest.raises(BadInput, match="percent of the wet mass"):
+        amended(data, given)
+    amended(data, {**given, "moisture.basis": "wet"})

@@ -35,6 +35,7 @@ from engine.reasoning.graph_layout import Line, Size, laid_out, overlapping
 from engine.reasoning.graph_rules import graph_of
 from engine.reasoning.graph_text import legible, width_of, wrapped
 from engine.reasoning.graph_wall import wall_graph
+from engine.reasoning.obstacle_choices import ChoiceLogic
 from engine.rulebase.load import load_rule_base, versions
 from engine.rulebase.model import STAGES
 from engine.rulebase.reading_figures import reading_figures
@@ -112,6 +113,7 @@ GRAPHS = {
     "large": lambda: drawn(*demo_walls()["half_the_facts back-room"]),
     "works": lambda: drawn(*demo_walls()["old_course_in_the_bricks front"], "works", "cautions"),
     "all": lambda: drawn(*demo_walls()["half_the_facts back-room"], everything=True),
+    "in vain": lambda: drawn(*demo_walls()["nine_inch_brick parlour-back"], everything=True),
     "rules": lambda: graph_of(BASE),
     "stage": lambda: graph_of(BASE, stage="medium"),
     "choice": lambda: graph_of(BASE, choice="verdict"),
@@ -188,14 +190,47 @@ def test_all_shows_more_and_marks_what_is_open(data):
         assert all(columns[edge.source] < columns[edge.target] for edge in graph.edges)
         for node in graph.nodes:
             if node.kind == "rule":
-                assert (node.state == "open") is (node.id not in evaluation.fired)
-                assert node.state != "open" or evaluation.ever[node.id] is Truth.UNKNOWN
+                holds = node.id in evaluation.fired
+                state = "open" if evaluation.ever[node.id] is Truth.UNKNOWN else "idle"
+                assert node.state == ("known" if holds else state)
             if node.kind == "choice":
                 assert (node.state == "open") is not evaluation.outcomes[node.id.partition(".")[2]].settled
         for edge in graph.edges:
             if edge.target in BASE.by_id:
                 assert edge.open is (edge.target not in evaluation.fired)
-    assert all(node.state != "open" for node in some.nodes if node.kind == "rule")
+    assert all(node.state == "known" for node in some.nodes if node.kind == "rule")
+
+
+IN_VAIN = re.compile(r"Looked for, not found, and not drawn: (\d+) known facts?\b.*; --all draws them\.")
+
+
+@pytest.mark.parametrize("case", ["nine_inch_brick parlour-back", "leaking_pipe kitchen-side", "three_walls front"])
+def test_what_was_looked_for_in_vain_is_counted_and_with_all_drawn(case):
+    """Each is a rule that does not hold; were it alone to hold as well, its choice would come to another option."""
+    file, wall, evaluation = demo_walls()[case]
+    plain, every = drawn(file, wall, evaluation), drawn(file, wall, evaluation, everything=True)
+    assert plain.says.startswith("What brings it, by rules ")
+    assert "--all" not in every.says
+    idle = {node.id for node in every.nodes if node.state == "idle"}
+    assert idle
+    assert not any(node.state == "idle" for node in plain.nodes)
+    assert not idle & evaluation.fired
+    into = {name: {edge.source for edge in every.edges if edge.target == name} for name in idle}
+    kept_by = {source for sources in into.values() for source in sources if source not in idle}
+    assert all(evaluation.values[fact].known for fact in kept_by)
+    changing = 0
+    for edge in every.edges:
+        if edge.source in idle and edge.target.startswith("decided."):
+            name = edge.target.partition(".")[2]
+            logic = ChoiceLogic(BASE, name, evaluation.fired)
+            assert logic.taken(evaluation.fired | {edge.source}) != evaluation.outcomes[name].option
+            assert edge.open
+            changing += 1
+    assert changing >= len(idle) / 2
+    if "nine" in case:
+        assert int(IN_VAIN.search(plain.says)[1]) == len(kept_by)
+        leak = {edge.target for edge in every.edges if edge.source == "evidence.leaks"} & idle
+        assert {"S-002"} <= {edge.target for edge in every.edges if edge.source in leak} | leak
 
 
 def test_open_rules_are_shown_for_every_choice_in_the_picture_only_with_all():
@@ -497,7 +532,7 @@ def test_kinds_and_states_differ_without_colour():
     nodes = tuple(
         Node(f"{kind} {state}", kind, 0, kind, ("x",), state=state)
         for kind in ("fact", "reading", "rule", "choice", "member", "stage")
-        for state in ("known", "unknown", "open")
+        for state in ("known", "unknown", "open", "idle")
     )
     svg = ET.fromstring(as_svg(Graph("t", "s", ("c",), nodes, ())))
     outlines = {}
@@ -508,7 +543,8 @@ def test_kinds_and_states_differ_without_colour():
         outlines[group.get("data-node")] = (form, first.get("stroke-dasharray"))
     forms = {name.split(" ")[0]: outline[0] for name, outline in outlines.items()}
     assert len(set(forms.values())) == 6
-    assert {outline[1] for name, outline in outlines.items() if name.startswith("fact")} == {None, "7 4", "2 3"}
+    dashes = {outline[1] for name, outline in outlines.items() if name.startswith("fact")}
+    assert dashes == {None, "7 4", "2 3", "10 3 2 3"}
 
 
 def test_a_ruling_out_ends_in_a_bar():
@@ -586,9 +622,9 @@ def test_mermaid_keeps_to_its_grammar(name):
         elif match := MERMAID_EDGE.fullmatch(line):
             edges.append((match[1], match[3], match[2]))
         else:
-            assert re.fullmatch(r"  (classDef \w+ [\w#:, -]+|class (n\d+,?)+ (unknown|open)|%% \d+ edges: .*)", line), (
-                line
-            )
+            assert re.fullmatch(
+                r"  (classDef \w+ [\w#:, -]+|class (n\d+,?)+ (unknown|open|idle)|%% \d+ edges: .*)", line
+            ), line
     assert labels == [legible(node.label).replace("\t", " ") for node in graph.nodes]
     number = {node.id: f"n{n}" for n, node in enumerate(graph.nodes, 1)}
     assert edges == [(number[e.source], number[e.target], "x" if e.kind == "rules_out" else ">") for e in graph.edges]

@@ -51,6 +51,7 @@ def runs_shown():
 @pytest.mark.parametrize(("command", "parts"), list(runs_shown()))
 def test_what_the_readme_shows_is_what_is_printed(capsys, monkeypatch, command, parts):
     monkeypatch.chdir(ROOT)
+    monkeypatch.delenv("COLUMNS", raising=False)
     assert exit_code_of(shlex.split(command)) in (0, 1)
     printed = capsys.readouterr().out
     at = 0

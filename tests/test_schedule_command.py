@@ -10,7 +10,7 @@ import re
 import pytest
 
 from cli.main import exit_code_of
-from cli.render_schedule import as_csv, as_text, cell
+from cli.render_schedule import as_csv, as_text, brief, cell
 from engine.schedule.model import Schedules
 
 ROOT = pathlib.Path(__file__).parent.parent
@@ -200,6 +200,52 @@ def test_an_assessment_shows_the_schedule_of_a_treated_wall_in_brief(capsys):
     assert f"bedjoint schedule {DEMO}/three_walls.yaml --wall front" in brief
     _, out, _ = run(capsys, "assess", f"{DEMO}/condensation.yaml")
     assert "SCHEDULE" not in out
+
+
+def test_the_brief_repeats_the_options_in_use_and_says_from_when_drying_is_counted(capsys):
+    survey = f"{DEMO}/nine_inch_brick.yaml"
+    _, out, _ = run(capsys, "schedule", survey, "--as-of", "2026-11-02", "--format", "json")
+    (schedule,) = Schedules.model_validate_json(out).schedules
+    rows = {label: text for label, text, _ in brief(schedule, " --set a.b=c --as-of 2026-11-02")}
+    assert rows["in full"] == f"bedjoint schedule {survey} --wall parlour-back --set a.b=c --as-of 2026-11-02"
+    assert rows["drying"].startswith("counted from 2026-11-02, dry by one rule or another 20")
+    assert {label: text for label, text, _ in brief(schedule)}["in full"].endswith("--wall parlour-back")
+
+
+def test_what_is_to_bring_is_not_known_without_the_length(capsys):
+    survey, unknown = f"{DEMO}/nine_inch_brick.yaml", ("--set", "build.length_m=unknown")
+    _, out, _ = run(capsys, "schedule", survey, *unknown)
+    table = out[out.index("MEDIA THAT STAND") :].split("\n\n")[0]
+    assert re.search(r"physical +\? +\? ", table)
+    assert "0.00" not in table
+    _, out, _ = run(capsys, "schedule", survey, *unknown, "--prices", PRICES, "--format", "json")
+    (schedule,) = Schedules.model_validate_json(out).schedules
+    (cut_in,) = (plan for plan in schedule.media if plan.medium == "physical")
+    assert (cut_in.slot_m, cut_in.holes, cut_in.cost.gross) == (None, None, None)
+    assert "vertical_pieces" not in cut_in.cost.unknown
+    sheet = as_text([schedule.model_copy(update={"media": (cut_in.model_copy(update={"decided": True}),)})])
+    assert re.search(r"slot +not known", sheet)
+
+
+def test_changed_facts_are_named_at_the_top_of_each_sheet(capsys):
+    _, out, _ = run(capsys, "schedule", f"{DEMO}/nine_inch_brick.yaml", "--set", "build.length_m=unknown")
+    top = " ".join(out[: out.index("VERDICT")].split())
+    assert "Facts were changed: build.length_m is unknown instead of 3.85 m." in top
+    assert "NOT AS SURVEYED" not in out[out.index("VERDICT") :]
+
+
+def test_cautions_say_how_strongly_they_are_meant_as_the_assessment_does(capsys):
+    _, out, _ = run(capsys, "assess", f"{DEMO}/nine_inch_brick.yaml", "--format", "json")
+    (wall,) = json.loads(out)["assessments"][0]["walls"]
+    (found,) = (each for each in wall["sets"] if each["set"] == "cautions")
+    _, out, _ = run(capsys, "schedule", f"{DEMO}/nine_inch_brick.yaml", "--format", "json")
+    (schedule,) = Schedules.model_validate_json(out).schedules
+    assert [(each.word, each.says) for each in schedule.cautions] == [(i["word"], i["says"]) for i in found["items"]]
+    assert {each.word for each in schedule.cautions} == {"must", "should", "consider"}
+    _, out, _ = run(capsys, "schedule", f"{DEMO}/nine_inch_brick.yaml")
+    said = " ".join(out.split())
+    for each in schedule.cautions:
+        assert f"{each.word} {each.says}" in said
 
 
 def test_a_folder_of_surveys_gives_the_sheets_of_all(capsys):

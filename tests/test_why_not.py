@@ -13,8 +13,10 @@ import sys
 import pytest
 from generated import TODAY, any_survey
 
+from cli.judged import parsed_changes
 from cli.main import exit_code_of
 from engine.decision.grounds import now_view
+from engine.facts.amend import amended
 from engine.facts.intake import read_survey
 from engine.facts.resolve import notes_of, resolve
 from engine.facts.survey import Survey
@@ -159,7 +161,7 @@ def test_values_said_to_do_are_values_that_do():
 def test_a_number_is_exactly_so_far_off():
     """A step nearer than said does not do, and as far as said does."""
     rng = random.Random(20261204)
-    seen = 0
+    seen = both = 0
     with_bounds = [r for r in BASE.rules if any(t.op in BOUNDS for t in r.tests)]
     for evaluation in pool():
         view = now_view(evaluation)
@@ -168,20 +170,26 @@ def test_a_number_is_exactly_so_far_off():
             change = change_for(rule.when, view, TO_STOP if held else TO_HOLD)
             for need in {need for way in itertools.islice(ways(change), 8) for need, _ in way if need.by}:
                 variable = need.variable
-                amount = float(need.by.split()[0]) * (1 if need.by.endswith("short") else -1)
-                assert amount
-                assert need.by.endswith(("short", "too much"))
                 now = evaluation.values[variable.name].value
                 step = variable.step or 1
-                nearer = amount - step if amount > 0 else amount + step
 
                 def comes_out(by, need=need, variable=variable, now=now):
                     return View({variable.name: known(round(now + by, 6))}).truth(need.condition)
 
-                assert comes_out(amount) is not comes_out(nearer), (rule.id, need.by)
-                assert comes_out(nearer) is comes_out(0)
+                said = need.by.split(" or ")
+                assert len(said) == len({part.endswith("short") for part in said})
+                assert sorted(said, key=lambda part: float(part.split()[0])) == said
+                for part in said:
+                    amount = float(part.split()[0]) * (1 if part.endswith("short") else -1)
+                    assert amount
+                    assert part.endswith(("short", "too much"))
+                    nearer = amount - step if amount > 0 else amount + step
+                    assert comes_out(amount) is not comes_out(nearer), (rule.id, need.by)
+                    assert comes_out(nearer) is comes_out(0)
                 seen += 1
+                both += len(said) == 2
     assert seen > 300
+    assert both > 5
 
 
 def standing(choice, fired, base=BASE):
@@ -358,6 +366,52 @@ def test_an_option_before_it_would_have_to_fall(capsys):
     assert "cream (injection cream) comes before it in the order and stands, supported by M-035." in said
     assert "cream would fall in one of these ways:" in said
     assert "build.bed_joint_mm is 10 mm (nine_inch_brick.yaml:29); needs below 6 mm: 5 mm too much" in said
+
+
+def test_a_number_between_two_bounds_says_both_ways_out(capsys):
+    _, out, _ = run(capsys, str(DEMO / "nine_inch_brick.yaml"), "medium=rods")
+    assert "needs below 215 mm or above 240 mm: 11 mm too much or 16 mm short" in flat(out)
+
+
+def test_an_option_whose_words_are_its_id_is_named_once(capsys):
+    _, out, _ = run(capsys, str(DEMO / "nine_inch_brick.yaml"), "salt_load=high")
+    assert "> Why salt_load is not high\n" in out
+    _, out, _ = run(capsys, str(DEMO / "nine_inch_brick.yaml"), "salt_load=low")
+    assert "> salt_load is low [settled]\n" in out
+    _, out, _ = run(capsys, str(DEMO / "nine_inch_brick.yaml"), "salt_load=unknown")
+    assert "(low)" not in out
+    _, out, _ = run(capsys, str(DEMO / "nine_inch_brick.yaml"), "medium=rods")
+    assert "> Why medium is not rods: pre-dosed rods" in out
+
+
+def test_the_change_to_try_is_one_that_was_named_and_can_be_made(capsys):
+    """For options of every demo wall: a fact named in the answer, with another value that the survey allows."""
+    rng = random.Random(20261207)
+    seen = 0
+    for file, wall, evaluation in demo_walls():
+        for choice in rng.sample(list(BASE.choices.values()), 3):
+            asked = Subject("option", rng.choice(choice.options).id, choice.id)
+            found = obstacles(file, BASE, TODAY, [(wall, evaluation)], asked, depth=1)
+            if found.walls[0].answer.is_taken:
+                assert found.walls[0].example is None
+                continue
+            if found.walls[0].example is None:
+                continue
+            name = found.walls[0].example.partition("=")[0]
+            assert f'"variable":"{name}"' in found.model_dump_json()
+            after = amended(file, parsed_changes([found.walls[0].example]), [wall.id]).file
+            values = next(after.values_of(each) for each in after.survey.walls if each.id == wall.id)
+            assert values[name].value != evaluation.values[name].value
+            seen += 1
+    assert seen > 20
+    _, out, _ = run(capsys, str(DEMO / "nine_inch_brick.yaml"), "salt_load=high")
+    assert "To try one, add it, such as --set salts.chloride_percent=0.501 to the command." in flat(out)
+    _, out, _ = run(
+        capsys, str(DEMO / "nine_inch_brick.yaml"), "salt_load=high", "--set", "salts.chloride_percent=0.501"
+    )
+    assert "> salt_load is high [settled]" in out
+    _, out, _ = run(capsys, str(DEMO / "three_walls.yaml"), "medium=rods")
+    assert "--wall front --set " in flat(out)
 
 
 def test_what_is_so_already_says_so_and_points_to_why(capsys):

@@ -129,6 +129,14 @@ TOGETHER = (
         "{when} with {then} mm",
         "none with 0 mm, or a pattern with a height",
     ),
+    Together(
+        Has("moisture.method", ("carbide",)),
+        Has("moisture.basis", ("wet",)),
+        "moisture.basis",
+        "does not fit a carbide meter, which gives percent of the wet mass",
+        "{then}",
+        "wet",
+    ),
     *(
         Together(
             dry,

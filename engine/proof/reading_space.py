@@ -169,23 +169,33 @@ def _salts(cells: Cells, now: Now) -> list[Formula]:
         if cell is None or cell.fixed is not None:
             continue
         ions = {ion: cells[f"salts.{ion}_percent"] for ion in bounds}
-        high = any_of(all_of((ions[ion].known, _over(ions[ion], bounds[ion]))) for ion in bounds)
+        over = [all_of((ions[ion].known, _over(ions[ion], bounds[ion], False))) for ion in bounds]
+        perhaps_over = [all_of((ions[ion].known, _over(ions[ion], bounds[ion], True))) for ion in bounds]
         every = all_of(each.known for each in ions.values())
-        low = all_of((every, *(_under(ions[ion], bounds[ion]) for ion in bounds)))
+        low, perhaps_low = (
+            all_of((every, *(_under(ions[ion], bounds[ion], perhaps) for ion in bounds))) for perhaps in (False, True)
+        )
+        high = cell.members["high"]
         found += [
             same(cell.known, any_of((high, every))),
-            same(cell.members["high"], high),
-            same(cell.members["low"], all_of((low, negated(high)))),
+            implied(any_of(over), high),
+            implied(high, any_of(perhaps_over)),
+            implied(all_of((low, negated(any_of(perhaps_over)))), cell.members["low"]),
+            implied(cell.members["low"], all_of((perhaps_low, negated(any_of(over))))),
         ]
     return found
 
 
-def _over(ion: Cell, bounds: IonBounds) -> Formula:
-    return number(ion) > to_steps(ion.variable, bounds.high_above_percent)
+def _over(ion: Cell, bounds: IonBounds, perhaps: bool) -> Formula:
+    """Above the bound for high; `perhaps` also in the step of the bound itself, where a finer figure decides."""
+    bound = to_steps(ion.variable, bounds.high_above_percent)
+    return number(ion) >= bound if perhaps else number(ion) > bound
 
 
-def _under(ion: Cell, bounds: IonBounds) -> Formula:
-    return number(ion) < to_steps(ion.variable, bounds.low_below_percent)
+def _under(ion: Cell, bounds: IonBounds, perhaps: bool) -> Formula:
+    """Below the bound for low; `perhaps` also in the step of the bound itself."""
+    bound = to_steps(ion.variable, bounds.low_below_percent)
+    return number(ion) <= bound if perhaps else number(ion) < bound
 
 
 _AIR = ("climate.air_temperature_c", "climate.air_rh_percent")
@@ -212,14 +222,13 @@ def _takes_up(cells: Cells, now: Now) -> list[Formula]:
     if cell is None or cell.fixed is not None:
         return []
     ions = [cells["salts.chloride_percent"], cells["salts.nitrate_percent"]]
-    there = [all_of((ion.known, number(ion) > 0)) for ion in ions]
-    nothing = all_of((*(ion.known for ion in ions), *(negated(each) for each in there)))
+    # A content within the step of nought may be a trace: it counts as there, and as not there.
     air = all_of(cells[fact].known for fact in _AIR)
+    sure = any_of(all_of((ion.known, number(ion) > 0)) for ion in ions)
     return [
-        implied(cell.truth, all_of((any_of(there), air))),
+        implied(cell.truth, all_of((any_of(ion.known for ion in ions), air))),
         implied(all_of((cell.known, negated(cell.truth))), all_of(ion.known for ion in ions)),
-        implied(all_of((cell.known, any_of(there))), air),
-        implied(nothing, cell.known),
+        implied(all_of((cell.known, sure)), air),
     ]
 
 
@@ -310,7 +319,6 @@ def _samples(cells: Cells, now: Now) -> list[Formula]:
             if heights is not None
         ],
     )
-    related("base_excess_clear", "base_excess_percent", with_it)
     related("base_excess_clear", "base_weighed", lambda clear, by: [implied(clear.known, by.truth)])
     clear = open_readings.get("reading.base_excess_clear")
     if clear is not None:

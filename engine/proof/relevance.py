@@ -52,7 +52,11 @@ def _can_matter(
         solver.add(implied(alike[name], _alike(cells[name], twin_space.cells[name])))
     for name, cell in cells.items():
         if name.startswith("reading.") and cell.fixed is None:
-            every = all_of(alike[fact] for fact in cell.variable.from_facts if fact in alike)
+            every = all_of(
+                all_of((alike[fact], same(cells[fact].absent, twin_space.cells[fact].absent)))
+                for fact in cell.variable.from_facts
+                if fact in alike
+            )
             solver.add(implied(every, _alike(cell, twin_space.cells[name])))
     otherwise: dict[str, Any] = {}
     for choice in sorted({each for several in perhaps.values() for each in several}):

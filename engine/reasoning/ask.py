@@ -175,9 +175,12 @@ class _Asker:
     def _answer(self, candidate: Candidate) -> Answer | None:
         written = {name: as_written(value.value) for name, value in candidate.changes.items()}
         try:
-            file = amended(self._file, written, [self._wall.id], "answer").file
+            changed = amended(self._file, written, [self._wall.id], "answer")
         except BadInput:
             return None  # other facts of the survey exclude it
+        if changed.dropped:
+            return None  # so does one that was given of what would then not be there
+        file = changed.file
         wall = next(each for each in file.survey.walls if each.id == self._wall.id)
         after = self._answers.after(candidate.changes)
         rows = any(facts()[name].kind == "rows" for name in candidate.changes)

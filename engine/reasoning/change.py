@@ -167,7 +167,7 @@ class _Finder:
                     clause = any_of(flag for name, flag in self._changed.items() if name not in names)
                 else:
                     found.append(this)
-                    clause = any_of(negated(self._changed[name]) for name in sorted(names))
+                    clause = any_of(negated(self._changed[name]) for name in sorted(this.facts))
                 blocked.append(clause)
                 self._solver.add(clause)
                 count += 1
@@ -189,7 +189,8 @@ class _Finder:
             overturned = sum(change.now.known for change in each.changes)
             return len(each.changes), overturned, [order[change.fact] for change in each.changes]
 
-        return Search(self._goal, False, True, tuple(sorted(found, key=ease)), proved_to, tuple(not_excluded), cut_at)
+        open_still = tuple(each for each in not_excluded if not any(one.facts <= each for one in found))
+        return Search(self._goal, False, True, tuple(sorted(found, key=ease)), proved_to, open_still, cut_at)
 
     def _made_real(self, names: frozenset[str], model: z3.ModelRef) -> ChangeSet | None:
         """The set made of real facts: from this model, or from others in which the same facts change."""
@@ -204,7 +205,7 @@ class _Finder:
                 real, off = self._realiser.real(wanted, self._reaches)
                 to = {} if real is None else {name: real[name] for name in facts() if name in names}
                 if to and self._holds(to):
-                    return self._told(to)
+                    return self._told(self._without_idle(to))
                 if not off:
                     return None
                 self._solver.add(negated(all_of(as_wanted(test, wanted, self._space) for test in off)))
@@ -212,6 +213,17 @@ class _Finder:
         finally:
             self._solver.pop()
         return None
+
+    def _without_idle(self, to: dict[str, Value]) -> dict[str, Value]:
+        """The changes without those that the others do as well without.
+
+        There is one only where a smaller set was passed over because it could not be made real.
+        """
+        for name in tuple(to):
+            fewer = {other: value for other, value in to.items() if other != name}
+            if fewer and self._holds(fewer):
+                to = fewer
+        return to
 
     def _told(self, to: dict[str, Value]) -> ChangeSet:
         for name in to:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -60,18 +61,24 @@ class _Placed:
     judged: WallJudged | None
 
 
-def compare(a: SideJudged, b: SideJudged, walls: Sequence[str] | None = None) -> Comparison:
+def compare(
+    a: SideJudged, b: SideJudged, walls: Sequence[str] | None = None, pair: tuple[str, str] | None = None
+) -> Comparison:
     """Pair the walls and compare each pair; only the walls of `walls`, where that is given.
 
     Walls are paired by id, and by reference as well where a side holds several surveys. Where each side has one wall
-    alone, the two are a pair whatever their ids.
+    alone, the two are a pair whatever their ids. With `pair` these two walls, of A and of B, are all that is compared.
 
     Raises:
-        BadInput: a side has the same wall of the same survey twice.
+        BadInput: a side has the same wall of the same survey twice, or no such wall as `pair` names, or several.
     """
     by_reference = a.several or b.several
     left, right = _placed(a, by_reference), _placed(b, by_reference)
-    pairs = _pairs(left, right, lone=len(a.walls) == len(b.walls) == 1)
+    pairs = (
+        _pairs(left, right, lone=len(a.walls) == len(b.walls) == 1)
+        if pair is None
+        else [_named(left, right, a, b, pair)]
+    )
     wanted = [pair for pair in pairs if walls is None or any(each and each.wall.wall in walls for each in pair)]
     budget = Budget()
     both = [(one, other) for one, other in wanted if one is not None and other is not None]
@@ -91,6 +98,7 @@ def _side(side: SideJudged) -> Side:
     return Side(
         name=side.name,
         kind="run" if side.surveyed is None else "survey",
+        walls=side.walls,
         judged=tuple(
             Judged(
                 file=each.file,
@@ -126,6 +134,33 @@ def _pairs(
     if lone:
         return [(next(iter(left.values())), next(iter(right.values())))]
     return [(left.get(key), right.get(key)) for key in dict.fromkeys((*left, *right))]
+
+
+def _named(
+    left: Mapping[tuple[str, str], _Placed],
+    right: Mapping[tuple[str, str], _Placed],
+    a: SideJudged,
+    b: SideJudged,
+    pair: tuple[str, str],
+) -> tuple[_Placed, _Placed]:
+    """The two walls of these ids; every problem of both is raised at once."""
+    problems, found = [], []
+    for option, name, placed, side in zip(("--wall-a", "--wall-b"), pair, (left, right), (a, b), strict=True):
+        here = [each for each in placed.values() if each.wall.wall == name]
+        found += here[:1]
+        if not here:
+            near = difflib.get_close_matches(name, side.walls, 1, 0.5)
+            hint = f"did you mean {near[0]}?" if near else ""
+            problems.append(
+                Problem("", 0, 0, option, f"no such wall in {side.name}", name, ", ".join(side.walls), hint)
+            )
+        elif len(here) > 1:
+            message = f"is a wall of several surveys in {side.name}"
+            problems.append(Problem("", 0, 0, option, message, name, "a wall of one survey alone"))
+    if problems:
+        raise BadInput(problems)
+    one, other = found
+    return one, other
 
 
 def _standing_alone(one: _Placed | None, other: _Placed | None) -> WallAlone:
@@ -233,19 +268,20 @@ def _aspects(one: ChoiceDecided | None, other: ChoiceDecided | None) -> tuple[As
 
 
 def _brings_choice(name: str, wanted: ChoiceDecided | None, aspects: tuple[Aspect, ...]) -> Brings:
-    """Whether a trial brings the option that B came to; where that is A's as well, all else that differs."""
+    """Whether a trial brings, by B's rules, the option B came to; where that is A's as well, all else that differs."""
 
     def brings(trial: Trial) -> bool:
         base, evaluation = trial.base, trial.evaluation
         if name not in base.choices or wanted is None:
             return name not in base.choices and wanted is None
         now = evaluation.outcomes[name]
-        if now.option != wanted.option or "option" in aspects:
-            return now.option == wanted.option
+        if not trial.takes_as_b(name, wanted.option) or "option" in aspects:
+            return trial.takes_as_b(name, wanted.option)
         if "grade" in aspects:
-            found = choice_decided(base.choices[name], now, base, evaluation, {})
-            if (found.word, found.certainty) != (wanted.word, wanted.certainty):
-                return False
+            for each in (evaluation, trial.in_both):
+                found = choice_decided(base.choices[name], now, base, each, {})
+                if (found.word, found.certainty) != (wanted.word, wanted.certainty):
+                    return False
         if not {"status", "possible"} & set(aspects):
             return True
         # What is exactly possible is always among what the evaluator calls possible.
@@ -303,15 +339,21 @@ def _same_member(one: Item | None, other: Item | None) -> bool:
 
 
 def _brings_member(name: str, member: str, one: Mapping[str, Item], other: Mapping[str, Item]) -> Brings:
-    """Whether a trial brings the member, or its absence; where both sides have it, all else that differs of it."""
+    """Whether a trial brings the member by a rule of B's, or its absence for B's reason.
+
+    Where both sides have it: whether it brings all else that differs of it.
+    """
 
     def brings(trial: Trial) -> bool:
         base, evaluation = trial.base, trial.evaluation
         held = name in base.sets and member in evaluation.sets[name].now
-        if not held or member not in other or member not in one:
-            return held is (member in other)
+        if member not in other:
+            return not held and trial.lacks_as_b(name, member, one[member].rules)
+        if not held or not trial.adds_as_b(name, member) or member not in one:
+            return held and trial.adds_as_b(name, member)
         found = _by_id(set_found(name, base, evaluation))[member]
-        if found.word != other[member].word:
+        in_both = {base.by_id[rule].word for rule in found.rules if rule in trial.in_both.fired}
+        if found.word != other[member].word or found.word not in in_both:
             return False
         settled = found.settled or member in trial.exact().sets[name].sure
         return settled is other[member].settled

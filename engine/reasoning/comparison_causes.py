@@ -7,15 +7,20 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from engine.decision.grounds import now_view
 from engine.errors import BadInput
 from engine.facts.amend import amended, as_written
 from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
 from engine.facts.values import Value
 from engine.inference.evaluate import Evaluation, evaluate
+from engine.inference.truth import Truth
+from engine.inference.view import View
 from engine.readings.compute import compute_readings
 from engine.reasoning.comparison_facts import same
 from engine.reasoning.comparison_model import Because
+from engine.reasoning.obstacle_choices import ChoiceLogic
+from engine.rulebase.conditions import All, AnyOf, Condition, Not, Test
 from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
@@ -47,14 +52,34 @@ class SpentError(Exception):
 
 
 class Trial:
-    """The wall of A judged with some of the differences applied. What holds now is known at once."""
+    """The wall of A judged with some of the differences applied. What holds now is known at once.
 
-    def __init__(self, base: RuleBase, evaluation: Evaluation, year: int, budget: Budget) -> None:
+    `b` is the wall of B, which what a trial brings is held against: the same by another way is not what B has.
+    """
+
+    def __init__(self, base: RuleBase, evaluation: Evaluation, year: int, budget: Budget, b: Evaluation) -> None:
         self.base = base
         self.evaluation = evaluation
+        self.in_both = dataclasses.replace(evaluation, fired=evaluation.fired & b.fired)
+        self._views = (now_view(evaluation), now_view(b))
         self._year = year
         self._budget = budget
         self._exact: Evaluation | None = evaluation if evaluation.settled else None
+
+    def takes_as_b(self, choice: str, option: str) -> bool:
+        """Whether a choice comes to an option here, and by the rules alone that hold in B as well."""
+        if self.evaluation.outcomes[choice].option != option:
+            return False
+        return ChoiceLogic(self.base, choice, ()).taken(self.in_both.fired) == option
+
+    def adds_as_b(self, name: str, member: str) -> bool:
+        """Whether a rule adds a member to a set here that holds in B as well."""
+        return any((name, member) in rule.adds for rule in self.base.rules if rule.id in self.in_both.fired)
+
+    def lacks_as_b(self, name: str, member: str, rules: Iterable[str]) -> bool:
+        """Whether none of these rules adds a member to a set here, each for a reason for which it does not in B."""
+        adding = [rule for rule in self.base.rules if rule.id in rules and (name, member) in rule.adds]
+        return all(_fails_in_all(rule.when, self._views, Truth.TRUE) for rule in adding)
 
     def exact(self) -> Evaluation:
         """The evaluation with what is still possible made exact, reckoned once.
@@ -92,6 +117,7 @@ class Causes:
         self._budget = budget
         self._a = _alone(a)
         self._bases = (a.base, b.base)
+        self._b = _evaluated(b.file, b.wall, b.base)
         self._changes = _changes(a, b)
         self._tried: dict[frozenset[str], Trial | None] = {}
         rules = (THE_RULES,) if a.base.digest != b.base.digest else ()
@@ -127,10 +153,33 @@ class Causes:
         except BadInput:
             return None
         (wall,) = file.survey.walls
-        values = file.values_of(wall)
         year = file.survey.property.survey_date.year
-        values.update(compute_readings(values, year, reading_figures(base.tables)))
-        return Trial(base, evaluate(base, values), year, self._budget)
+        return Trial(base, _evaluated(file, wall, base), year, self._budget, self._b)
+
+
+def _evaluated(file: SurveyFile, wall: Wall, base: RuleBase) -> Evaluation:
+    values = file.values_of(wall)
+    year = file.survey.property.survey_date.year
+    values.update(compute_readings(values, year, reading_figures(base.tables)))
+    return evaluate(base, values)
+
+
+def _fails_in_all(condition: Condition, views: Sequence[View], wanted: Truth) -> bool:
+    """Whether a condition falls short of `wanted` in all views by the same tests.
+
+    A test of an earlier decision falls short for the same reason only where that decision came to the same.
+    """
+    match condition:
+        case Test():
+            scope, _, key = condition.variable.name.partition(".")
+            if scope == "decided" and len({view.decided.get(key) for view in views}) > 1:
+                return False
+            return all(view.truth(condition) is not wanted for view in views)
+        case Not(part):
+            return _fails_in_all(part, views, wanted.negated)
+        case All(parts) | AnyOf(parts):
+            short = (_fails_in_all(part, views, wanted) for part in parts)
+            return any(short) if isinstance(condition, All) is (wanted is Truth.TRUE) else all(short)
 
 
 def _alone(judged: WallJudged) -> SurveyFile:

@@ -25,20 +25,25 @@ class Judged(Part):
 
 
 class Side(Part):
-    """One of the two: a survey that was judged now, or a run that was judged before and written as JSON."""
+    """One of the two: a survey that was judged now, or a run that was judged before and written as JSON.
+
+    `walls` are the ids of all its walls, compared here or not.
+    """
 
     name: str
     kind: Literal["survey", "run"]
     judged: tuple[Judged, ...]
+    walls: tuple[str, ...]
 
 
 class Because(Part):
     """Which of the differences bring a change about, found by trying them at the wall of A.
 
-    `alone` names those that bring it each by itself. Where none does, `together` is a set that does and from which none
-    can be left out. Both are empty where no trial brought it. Where the option of a choice or the presence of a member
-    changed, that is what is looked for; else whatever changed of it. Not `complete` is what was broken off, since to
-    try all the rest would have taken too long.
+    One does only where it brings the change B's way: a choice or a member by rules that hold in B too, and a member's
+    absence by a test that fails in B too. `alone` names those that bring it each by itself. Where none does, `together`
+    is a set that does and from which none can be left out. Both are empty where no trial brought it. Where the option
+    of a choice or the presence of a member changed, that is what is looked for; else whatever changed of it. Not
+    `complete` is what was broken off, since to try all the rest would have taken too long.
     """
 
     alone: tuple[str, ...]

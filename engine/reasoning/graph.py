@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 NodeKind = Literal["fact", "reading", "rule", "choice", "member", "stage"]
-NodeState = Literal["known", "unknown", "open"]
+NodeState = Literal["known", "unknown", "open", "idle"]
 EdgeKind = Literal["bears", "supports", "rules_out", "adds"]
 
 
@@ -15,7 +15,8 @@ class Node:
     """One thing in the picture.
 
     `head` says in a few words what it is, `lines` what it says, `foot` how it stands; `column` counts from the left.
-    `state` is `unknown` of a fact or reading without a value, `open` of a rule or finding that unknown facts keep open.
+    `state` is `unknown` of a fact or reading without a value, `open` of a rule or finding that unknown facts keep open,
+    `idle` of a rule that does not hold.
     """
 
     id: str
@@ -34,7 +35,7 @@ class Node:
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """One thing bears on another, in a column further right. `open` where that is not sure yet.
+    """One thing bears on another, in a column further right. `open` where that is not sure yet, or would be so only.
 
     `label` says how, in words; where it is `counted` it is a number to be written beside the line.
     """

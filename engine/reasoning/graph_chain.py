@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from engine.decision.grounds import grounds, now_view
@@ -11,6 +12,7 @@ from engine.inference.truth import Truth
 from engine.inference.view import View
 from engine.readings.vocabulary import READINGS
 from engine.reasoning.graph import Edge, EdgeKind, Node
+from engine.reasoning.graph_vain import InVain
 from engine.rulebase.conditions import Test
 from engine.rulebase.model import STAGES, Choice
 from engine.rulebase.rules import Rule, RuleBase
@@ -209,6 +211,45 @@ class Chain:
             node, "member", rule_column(closes.closes) + 1, closes.title, (said,), state="open" if perhaps else "known"
         )
         return [node]
+
+    # what was looked for and not found
+
+    def would_change(self, found: Iterable[InVain]) -> None:
+        """Rules that do not hold for one fact alone, with that fact and what they would change."""
+        for each in found:
+            fact = self.variable(each.fact)
+            rule = self._idle(each.rule)
+            if each.first is None:
+                self._edge(Edge(fact, rule, "bears", open=True))
+            else:
+                first = self._idle(each.first)
+                self._edge(Edge(fact, first, "bears", open=True))
+                self._edge(Edge(first, rule, "adds", label=f"would add {each.member}", open=True))
+            for kind, concluded in self._concluded(each.rule):
+                options = ", ".join(option for name, option in concluded if name == each.choice)
+                if options:
+                    label = f"would {'support' if kind == 'supports' else 'rule out'} {options}"
+                    self._edge(Edge(rule, f"decided.{each.choice}", kind, label=label, open=True))
+
+    @staticmethod
+    def _concluded(rule: Rule) -> tuple[tuple[EdgeKind, Sequence[tuple[str, str]]], ...]:
+        return ("supports", rule.supports), ("rules_out", rule.rules_out)
+
+    def _idle(self, rule: Rule) -> str:
+        against = ", ".join(option.replace("_", " ") for _, option in rule.rules_out)
+        self.nodes.setdefault(
+            rule.id,
+            Node(
+                id=rule.id,
+                kind="rule",
+                column=rule_column(rule.stage),
+                head=f"rule {rule.id}, does not hold",
+                lines=(rule.title, *((f"would rule out {against}",) if against else ())),
+                foot="looked for and not found",
+                state="idle",
+            ),
+        )
+        return rule.id
 
     # facts and readings
 

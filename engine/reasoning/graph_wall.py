@@ -13,6 +13,7 @@ from engine.inference.evaluate import Evaluation
 from engine.inference.truth import Truth
 from engine.reasoning.graph import Graph
 from engine.reasoning.graph_chain import COLUMNS, Chain
+from engine.reasoning.graph_vain import in_vain
 from engine.reasoning.reason_subject import subject
 from engine.rulebase.rules import RuleBase
 
@@ -33,10 +34,11 @@ def wall_graph(
     everything: bool = False,
     changed: Sequence[str] = (),
 ) -> Graph:
-    """What one wall's decision rests on: facts, readings, the rules that hold, choices, and what the rules add.
+    """What brings one wall's decision: facts, readings, the rules that hold, choices, and what the rules add.
 
-    `about` names choices, CHOICE=OPTION, sets, SET=MEMBER, members or rules; without any it is the verdict and the
-    medium. `changed` says which facts are not as surveyed.
+    Known facts each of which alone keeps a rule from changing it are counted; with `everything` they are drawn. `about`
+    names choices, CHOICE=OPTION, sets, SET=MEMBER, members or rules; without any it is the verdict and the medium.
+    `changed` says which facts are not as surveyed.
 
     Raises:
         BadInput: nothing of that name, or what is not found at this wall.
@@ -50,7 +52,7 @@ def wall_graph(
     if not about:
         chain.works_of_rules_shown()
     survey = file.survey.property
-    said = f"What it rests on, by rules {base.manifest.version} as of {as_of}, in {file.name}."
+    said = f"What brings it, by rules {base.manifest.version} as of {as_of}, in {file.name}.{_in_vain(chain)}"
     not_surveyed = f" NOT AS SURVEYED. Facts were changed: {'; '.join(changed)}." if changed else ""
     return Graph(
         title=f"Wall {wall.id}, survey {survey.reference} of {survey.survey_date}: {', '.join(dict.fromkeys(titles))}",
@@ -60,6 +62,22 @@ def wall_graph(
         edges=tuple(chain.edges.values()),
         notes=(LIMITS,),
     )
+
+
+def _in_vain(chain: Chain) -> str:
+    """Draw what was looked for and not found, or say how much of it is not drawn."""
+    choices = [node.id.partition(".")[2] for node in chain.nodes.values() if node.kind == "choice"]
+    found = in_vain(chain.base, chain.evaluation, choices)
+    count = len({each.fact for each in found})
+    if not count:
+        return ""
+    if chain.everything:
+        chain.would_change(found)
+        return (
+            " A rule that does not hold is drawn with the one known fact that alone keeps it from changing a decision."
+        )
+    facts = "1 known fact that alone keeps" if count == 1 else f"{count} known facts each of which alone keeps"
+    return f" Looked for, not found, and not drawn: {facts} a rule from changing a decision here; --all draws them."
 
 
 def _tried(chain: Chain, name: str, problems: list[Problem]) -> list[str]:

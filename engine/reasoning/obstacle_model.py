@@ -173,7 +173,8 @@ Answer = Annotated[OptionObstacles | Leaving | RuleObstacles | MemberObstacles, 
 class WallObstacles(Part):
     """The answer for one wall; `earlier` are the earlier decisions it rests on, as far as was asked for.
 
-    `cut` names those that were left out.
+    `cut` names those that were left out. `example` is one of the changes named, to a value that would do and that the
+    survey can have, as `--set` takes it; `None` where none was found.
     """
 
     wall: str
@@ -182,6 +183,7 @@ class WallObstacles(Part):
     answer: Answer
     earlier: tuple[Answer, ...]
     cut: tuple[str, ...]
+    example: str | None
 
 
 class Obstacles(Heading):

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Any
 
+from engine.facts.amend import as_written
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, Value, known
 from engine.facts.vocabulary import Variable
 from engine.inference.view import View, comparable
@@ -144,14 +146,49 @@ def span_in_words(variable: Variable, span: tuple[int, int]) -> str:
 
 
 def distance(variable: Variable, value: Value | None, doing: Sequence[Candidate]) -> str:
-    """How far a known number is from the nearest that would do: "5 mm short", "10 mm too much"; else ""."""
-    spans = [each.span for each in doing if each.span is not None]
-    if value is None or not value.known or variable.kind != "number" or not spans:
+    """How far a known number is from those that would do: "5 mm short", "10 mm too much"; else "".
+
+    Where numbers on both sides of it would do, both ways, the nearer first: "11 mm too much or 16 mm short".
+    """
+    now = comparable(variable, value) if value is not None and value.known and variable.kind == "number" else None
+    if not isinstance(now, int):
         return ""
-    now = comparable(variable, value)
-    assert isinstance(now, int)
-    nearest = min((min(max(now, low), high) for low, high in spans), key=lambda steps: abs(steps - now))
     unit = f" {variable.unit}" if variable.unit else ""
-    if nearest == now:
-        return ""
-    return f"{from_steps(variable, abs(nearest - now)):g}{unit} {'short' if nearest > now else 'too much'}"
+    return " or ".join(
+        f"{from_steps(variable, abs(steps - now)):g}{unit} {'short' if steps > now else 'too much'}"
+        for steps in _nearest(now, doing)
+    )
+
+
+def _nearest(now: int, doing: Sequence[Candidate]) -> list[int]:
+    """The nearest number below and the nearest above that would do, in steps, the nearer first; none if this does."""
+    ends = [min(max(now, low), high) for low, high in (each.span for each in doing if each.span is not None)]
+    if now in ends:
+        return []
+    sides = ([each for each in ends if each < now], [each for each in ends if each > now])
+    return sorted((min(side, key=lambda each: abs(each - now)) for side in sides if side), key=lambda n: abs(n - now))
+
+
+def example(variable: Variable, value: Value | None, doing: Sequence[Candidate]) -> Any:
+    """One value that would do, as a survey file writes it: the nearest number; `None` where there is none to name."""
+    if variable.kind == "number":
+        now = comparable(variable, value) if value is not None and value.known else None
+        spans = joined([each.span for each in doing if each.span is not None])
+        if isinstance(now, int):
+            steps = next(iter(_nearest(now, doing)), None)
+        else:
+            steps = _threshold(variable, spans[0]) if spans else None
+        if steps is None:
+            return None
+        number = from_steps(variable, steps)
+        return int(number) if variable.whole else float(number)
+    if variable.kind not in ("choice", "yes_no", "set"):
+        return None
+    would_do = (each.view.values.get(variable.name, UNKNOWN_VALUE) for each in doing)
+    return next((as_written(each.value) for each in would_do if each.known), None)
+
+
+def _threshold(variable: Variable, span: tuple[int, int]) -> int:
+    """The end of a span that is not an end of what the variable can be, if there is one."""
+    assert variable.ge is not None
+    return span[1] if span[0] == to_steps(variable, variable.ge) else span[0]

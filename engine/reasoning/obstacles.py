@@ -7,13 +7,18 @@ to come out otherwise (`obstacle_changes`): with these flipped and nothing else 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
-from typing import Literal
+import itertools
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, Literal
 
 from engine.decision.grounds import now_view
 from engine.decision.open_questions import what_matters
+from engine.errors import BadInput
+from engine.facts.amend import amended
 from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
+from engine.facts.values import State, in_words
+from engine.facts.vocabulary import facts
 from engine.inference.evaluate import Evaluation
 from engine.inference.truth import Truth
 from engine.inference.view import View
@@ -51,13 +56,15 @@ from engine.reasoning.obstacle_model import (
     TogetherSaid,
     WallObstacles,
 )
-from engine.reasoning.obstacle_values import Candidate
+from engine.reasoning.obstacle_values import Candidate, example
 from engine.reasoning.reason_subject import Subject
 from engine.reasoning.reason_words import met, word_of
 from engine.reasoning.reasons import heading, rule_head, wall_status
 from engine.rulebase.conditions import UNDECIDED, tests_in
 from engine.rulebase.rules import Rule, RuleBase
 
+MOST_TRIED = 12
+"""So many of the changes named are tried, to find one for an example."""
 MOST_MEMBERS = 3
 """What it takes for a set to include one of its members is gone into where no more than so many would do."""
 
@@ -91,12 +98,18 @@ def obstacles(
     """
     head = heading(file, base, as_of, changed)
     year = file.survey.property.survey_date.year
-    walls = tuple(_of_wall(base, wall, evaluation, year, subject, depth) for wall, evaluation in judged)
+    walls = tuple(_of_wall(file, base, wall, evaluation, year, subject, depth) for wall, evaluation in judged)
     return Obstacles(**dict(head), about=str(subject), depth=depth, walls=walls)
 
 
 def _of_wall(
-    base: RuleBase, wall: Wall, evaluation: Evaluation, survey_year: int, subject: Subject, depth: int
+    file: SurveyFile,
+    base: RuleBase,
+    wall: Wall,
+    evaluation: Evaluation,
+    survey_year: int,
+    subject: Subject,
+    depth: int,
 ) -> WallObstacles:
     answers = Answers(base, evaluation, survey_year)
     answer = answers.to(subject)
@@ -112,7 +125,21 @@ def _of_wall(
         answer=answer,
         earlier=tuple(earlier),
         cut=tuple(level),
+        example=_example(file, wall, answers.changes),
     )
+
+
+def _example(file: SurveyFile, wall: Wall, changes: Mapping[str, Any]) -> str | None:
+    """The first of some changed facts that does not contradict what else the survey says."""
+    for name, raw in itertools.islice(changes.items(), MOST_TRIED):
+        try:
+            amended(file, {name: raw}, [wall.id])
+        except BadInput:
+            continue
+        if isinstance(raw, list):
+            return f"{name}=[{', '.join(raw)}]"
+        return f"{name}={f'{raw:g}' if isinstance(raw, float) else in_words(raw)}"
+    return None
 
 
 class Answers:
@@ -127,6 +154,8 @@ class Answers:
         self._answered: set[str] = set()
         self._shown: set[tuple[str, str]] = set()
         self._aim: tuple[str, str] | None = None
+        self.changes: dict[str, Any] = {}
+        """Facts of which a change was named, with the first value that was found to do, as a survey writes it."""
 
     def asked_for(self) -> tuple[str, ...]:
         """The ids of earlier decisions that the answers so far rest on and that were not answered yet."""
@@ -265,6 +294,8 @@ class Answers:
         undone = any(len({t.variable.name for t in self._base.by_id[rule].tests}) == 1 for rule in then_against)
         earlier = () if undone else self._earlier(need)
         self._asked.update(dict.fromkeys(earlier))
+        if not undone:
+            self._note_change(need)
         return NeedSaid(
             needs=need.allowed.needs,
             values=need.allowed.values,
@@ -282,6 +313,15 @@ class Answers:
             then_against=then_against,
             undone=undone,
         )
+
+    def _note_change(self, need: Need) -> None:
+        name = need.variable.name
+        value = self._evaluation.values.get(name)
+        if name not in facts() or (value is not None and value.state is State.NOT_APPLICABLE):
+            return
+        raw = example(need.variable, value, need.doing)
+        if raw is not None:
+            self.changes.setdefault(name, raw)
 
     def _then_against(self, need: Need) -> tuple[str, ...]:
         """Rules that would come to rule out what is aimed at, whichever value that would do was taken."""

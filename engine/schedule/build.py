@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from engine.decision.assess import LIMITS
+from engine.decision.assess import LIMITS, set_found
 from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
 from engine.inference.evaluate import Evaluation
@@ -23,7 +23,7 @@ from engine.schedule.build_works import works
 from engine.schedule.line_model import WallLine
 from engine.schedule.line_result import Reason as LineReason
 from engine.schedule.line_result import SettingOut
-from engine.schedule.model import LineSet, MediumPlan, PieceScheduled, Reason, WallSchedule, Works
+from engine.schedule.model import Caution, LineSet, MediumPlan, PieceScheduled, Reason, WallSchedule, Works
 from engine.schedule.party_wall import once_served
 from engine.schedule.price_book import PriceBookFile
 from engine.schedule.product_sheet import ProductSheetFile
@@ -113,7 +113,8 @@ class _Builder:
             medium_says=self._says("medium"),
             says=self._summary(treated, shown, decided),
             cautions=tuple(
-                each.says for name, each in self._in_order("cautions").items() if known.holds("cautions", name)
+                Caution(id=each.id, word=each.word, says=each.says)
+                for each in set_found("cautions", base, known.evaluation).items
             ),
             line=shown,
             media=media,

@@ -26,7 +26,7 @@ def cost(planned: Planned, works: Works, product: ProductSheetFile | None, price
     """
     work = MediumWork(planned.plan.medium, _measures(planned, works), _bought(planned, product))
     found = _shown(price_medium(prices.book, work), prices)
-    if planned.plan.medium == CUT_IN and planned.plan.holes is None:
+    if planned.plan.medium == CUT_IN and planned.plan.holes is None and planned.plan.slot_m is not None:
         totals = dict.fromkeys(("hours", "labour", "material", "net", "tax", "gross"))
         return found.model_copy(update={**totals, "unknown": (*found.unknown, "vertical_pieces")})
     return found

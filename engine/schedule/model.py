@@ -10,7 +10,7 @@ import datetime as dt
 from decimal import Decimal
 from typing import Literal
 
-from engine.decision.model import Part
+from engine.decision.model import Part, Word
 
 PieceKind = Literal["horizontal", "vertical"]
 
@@ -306,6 +306,14 @@ class DrillingExposure(Part):
     limit_m_s2: float
 
 
+class Caution(Part):
+    """A caution that goes with the work, and how strongly it is meant: must is law or standard."""
+
+    id: str
+    word: Word
+    says: str
+
+
 class WallSchedule(Part):
     """The schedule of one wall. `line` is `None` where there is none; `says` gives the reason, or what it rests on."""
 
@@ -322,7 +330,7 @@ class WallSchedule(Part):
     medium: str
     medium_says: str
     says: str
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     line: LineSet | None
     media: tuple[MediumPlan, ...]
     works: Works
