@@ -189,8 +189,10 @@ class _Finder:
             overturned = sum(change.now.known for change in each.changes)
             return len(each.changes), overturned, [order[change.fact] for change in each.changes]
 
-        open_still = tuple(each for each in not_excluded if not any(one.facts <= each for one in found))
-        return Search(self._goal, False, True, tuple(sorted(found, key=ease)), proved_to, open_still, cut_at)
+        # A smaller set that could not be made real at first may have come to light through a larger one.
+        least = [each for each in found if not any(other.facts < each.facts for other in found)]
+        open_still = tuple(each for each in not_excluded if not any(one.facts <= each for one in least))
+        return Search(self._goal, False, True, tuple(sorted(least, key=ease)), proved_to, open_still, cut_at)
 
     def _made_real(self, names: frozenset[str], model: z3.ModelRef) -> ChangeSet | None:
         """The set made of real facts: from this model, or from others in which the same facts change."""
