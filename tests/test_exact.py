@@ -355,3 +355,33 @@ def test_a_carbide_meter_reads_percent_of_the_wet_mass():
     with pytest.raises(BadInput, match="percent of the wet mass"):
         amended(data, given)
     amended(data, {**given, "moisture.basis": "wet"})
+
+
+def test_salts_within_the_step_of_a_bound_can_be_made_real():
+    """0.3 % exactly is medium, a trace above it high: leaving nitrate open leaves nothing unproved."""
+    for ion in ("chloride", "nitrate", "sulfate"):
+        file = amended(read_survey(DEMO / "nine_inch_brick.yaml", TODAY), {f"salts.{ion}_percent": "unknown"}).file
+        outcome = evaluate_wall(file, file.survey.walls[0], BASE).outcomes["salt_load"]
+        assert outcome.unproved == ()
+        assert not outcome.settled
+
+
+def test_few_options_stay_unproved():
+    """Of 40 surveys near a demo wall with a few facts open; a wider space or a poorer search would show here."""
+    unproved = 0
+    for seed in range(40):
+        rng = random.Random(seed)
+        _, _, values = valued(any_survey(rng, rng.choice((0.05, 0.15, 0.3))))
+        found = exact(BASE, evaluate(BASE, values), YEAR)
+        unproved += sum(len(outcome.unproved) for outcome in found.outcomes.values())
+    assert unproved <= 2
+
+
+def test_what_decides_whether_a_fact_applies_bears_on_what_the_fact_does():
+    file = amended(read_survey(DEMO / "nine_inch_brick.yaml", TODAY), {"floor.kind": "unknown"}).file
+    found = evaluate_wall(file, file.survey.walls[0], BASE)
+    perhaps = bears_on(BASE, found)
+    for name, variable in facts().items():
+        for need in variable.applies:
+            if name in perhaps and found.values[need.fact].state is State.UNKNOWN:
+                assert perhaps[name] <= perhaps.get(need.fact, frozenset())

@@ -38,6 +38,11 @@ def bears_on(base: RuleBase, evaluation: Evaluation) -> dict[str, frozenset[str]
                 if open_still and any(f"found.{key}" == name for key, _ in rule.adds):
                     for source in _open_sources(rule, evaluation):
                         reaches.setdefault(source, set()).update(reaches[name])
+    for name in reversed(tuple(facts())):
+        if _unknown(name, evaluation.values):  # what decides whether a fact applies reaches as far as the fact
+            for need in facts()[name].applies:
+                if _unknown(need.fact, evaluation.values):
+                    reaches.setdefault(need.fact, set()).update(reaches.get(name, ()))
     return {name: frozenset(reaches[name]) for name in facts() if reaches.get(name)}
 
 

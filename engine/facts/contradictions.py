@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from engine.facts.consistency import (
@@ -18,7 +18,7 @@ from engine.facts.consistency import (
 from engine.facts.document import Path
 from engine.facts.resolve import notes_of, resolve, why_not_applicable
 from engine.facts.survey import Survey, Wall
-from engine.facts.values import State, in_words
+from engine.facts.values import State, Value, in_words
 from engine.facts.vocabulary import facts
 from engine.facts.wall_evidence import MoistureSample
 
@@ -59,10 +59,15 @@ def _of_wall(survey: Survey, wall: Wall) -> Iterator[Contradiction]:
                 in_words(given),  # type: ignore[arg-type]
                 why_not_applicable(facts()[name], values),
             )
+    yield from of_values(values, survey.property.survey_date.year)
+
+
+def of_values(values: Mapping[str, Value], survey_year: int) -> Iterator[Contradiction]:
+    """The contradictions among the known facts of one wall, whether they are a survey's or only tried."""
     got: dict[str, Any] = {name: value.value for name, value in values.items() if value.known}
     yield from _out_of_order(got)
     yield from _not_together(got)
-    yield from _later_than_survey(got, survey.property.survey_date.year)
+    yield from _later_than_survey(got, survey_year)
     yield from _of_ground(got)
     yield from _of_samples(got)
 

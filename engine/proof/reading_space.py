@@ -8,12 +8,14 @@ holds every real survey and some besides: what is proved in it is true, what is 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from engine.facts.consistency import WITHOUT_HMC, WITHOUT_MASSES
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, State, Value, known
 from engine.facts.vocabulary import Variable
+from engine.facts.wall_evidence import MoistureSample
 from engine.proof.cells import Cell, constant, domain, equals, free
 from engine.proof.logic import Formula, all_of, any_of, implied, negated, same
 from engine.proof.space import Space, number
@@ -21,7 +23,7 @@ from engine.readings.compute import compute_readings
 from engine.readings.figures import IonBounds, ReadingFigures
 from engine.readings.profile import FEWEST_HEIGHTS
 from engine.readings.vocabulary import CAN_DO_WITHOUT, MAY_CHANGE
-from engine.rulebase.conditions import to_steps
+from engine.rulebase.conditions import from_steps, to_steps
 
 Cells = Mapping[str, Cell]
 
@@ -124,6 +126,7 @@ def _rows_as_now(cells: Cells, now: Now) -> list[Formula]:
             refused = (*refused, *WITHOUT_HMC)
         method = cells["moisture.method"]
         found += [negated(all_of((stay, equals(method, known(each))))) for each in refused]
+        found += _resolution(cells, now, rows.value, stay)
     profile, points = cells["ground.profile"], now.values.get("ground.profile")
     if points is not None and isinstance(points.value, tuple):
         stay = equals(profile, points)
@@ -135,6 +138,39 @@ def _rows_as_now(cells: Cells, now: Now) -> list[Formula]:
             implied(all_of((stay, length.known)), number(length) >= to_steps(length.variable, points.value[-1].at_m)),
         ]
     return found
+
+
+def _resolution(cells: Cells, now: Now, rows: tuple[MoistureSample, ...], stay: Formula) -> list[Formula]:
+    """How coarse the balance may be for the samples the survey has, and where it leaves their excess unclear."""
+    resolution, clear = cells["moisture.balance_resolution_g"], cells.get("reading.base_excess_clear")
+    weighed = [row.dry_g - row.dish_g for row in rows if row.dry_g is not None and row.dish_g is not None]
+    if resolution.fixed is not None or not weighed:
+        return []
+    variable = resolution.variable
+    most = min(*weighed, variable.le or math.inf)
+    coarsest = to_steps(variable, most)
+    found = [implied(all_of((stay, resolution.known)), number(resolution) <= coarsest)]
+    if clear is None or clear.fixed is not None:
+        return found
+
+    def answer(grams: float) -> Value:
+        filled = {**now.values, variable.name: known(grams)}
+        return compute_readings(filled, now.survey_year, now.figures, (clear.variable.name,))[clear.variable.name]
+
+    if not answer(min(from_steps(variable, 1), most)).known:
+        return found
+    # The uncertainty grows with the resolution: at `finer` the excess is clear, at `coarser` it is not.
+    finer, coarser = 0, coarsest + 1
+    while coarser - finer > 1:
+        middle = (finer + coarser) // 2
+        finer, coarser = (middle, coarser) if answer(min(from_steps(variable, middle), most)).value else (finer, middle)
+    here = all_of((stay, resolution.known, clear.known))
+    return [
+        *found,
+        implied(all_of((here, number(resolution) < finer)), clear.truth),
+        implied(all_of((here, number(resolution) > coarser)), negated(clear.truth)),
+        *([implied(here, clear.truth)] if answer(most).value else []),
+    ]
 
 
 def _ground(cells: Cells, now: Now) -> list[Formula]:
@@ -320,6 +356,14 @@ def _samples(cells: Cells, now: Now) -> list[Formula]:
         ],
     )
     related("base_excess_clear", "base_weighed", lambda clear, by: [implied(clear.known, by.truth)])
+    related("deep_less_surface_percent", "base_mc_percent", no_more)
+    tau, heights = open_readings.get("reading.mc_height_tau"), open_readings.get("reading.sample_heights")
+    if tau is not None and heights is not None and mc is not None:
+        # Three heights or more without an order hold the same everywhere.
+        even = all_of((mc.known, heights.known, heights.number >= FEWEST_HEIGHTS, negated(tau.known)))
+        for name in ("top_excess_percent", "greatest_excess_percent"):
+            if (cell := open_readings.get(f"reading.{name}")) is not None:
+                found.append(implied(all_of((even, cell.known)), cell.number <= mc.number))
     clear = open_readings.get("reading.base_excess_clear")
     if clear is not None:
         found.append(implied(clear.known, cells["moisture.balance_resolution_g"].known))

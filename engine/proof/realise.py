@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TypeAlias
 
 from engine.facts.consistency import WITHOUT_HMC, WITHOUT_MASSES
+from engine.facts.contradictions import of_values
 from engine.facts.resolve import applies
 from engine.facts.values import NOT_APPLICABLE_VALUE, Value, known
 from engine.facts.vocabulary import Variable, facts
@@ -50,16 +51,19 @@ class Realiser:
         rng = random.Random(0)
         model = View(wanted)
         truths = {test: model.of_test(test) for test in self._tests}
-        values = self._computed(self._with_rows(wanted, truths, rng, 0))
-        if done(values):
-            return values, ()
-        off = self._off(values, truths)
-        if any(_SAMPLES in test.variable.from_facts for test in off):
-            values = self._computed(self._with_rows(wanted, truths, rng, _TRIES))
-            if done(values):
-                return values, ()
-            off = self._off(values, truths)
-        for _ in range(_TRIES if off else 0):
+        values: Values | None = None
+        off: list[Test] = list(self._tests)
+        for steps in (0, _TRIES):
+            found = self._computed(self._with_rows(wanted, truths, rng, steps))
+            if found is None:
+                continue
+            if done(found):
+                return found, ()
+            values, off = found, self._off(found, truths)
+            if not any(_SAMPLES in test.variable.from_facts for test in off):
+                break
+        for _ in range(_TRIES if off and values is not None else 0):
+            assert values is not None
             movable = self._movable(off, values)
             if not movable:
                 break
@@ -67,6 +71,8 @@ class Realiser:
             for fact in rng.sample(movable, rng.randint(1, min(3, len(movable)))):
                 trial[fact] = self._elsewhere(facts()[fact], values[fact], rng)
             moved = self._computed(trial)
+            if moved is None:
+                continue
             still = self._off(moved, truths)
             if len(still) <= len(off):
                 better = len(still) < len(off)
@@ -75,10 +81,13 @@ class Realiser:
                     return values, ()
         return None, tuple(off)
 
-    def _computed(self, given: Values) -> Values:
+    def _computed(self, given: Values) -> Values | None:
+        """The facts with their readings; `None` where they cannot be true together."""
         for name, variable in facts().items():
             if variable.applies and given[name].known and applies(variable, given) is False:
                 given[name] = NOT_APPLICABLE_VALUE
+        if any(of_values(given, self._wall.now.survey_year)):
+            return None
         return {**given, **self._readings(given, self._read)}
 
     def _readings(self, given: Mapping[str, Value], names: tuple[str, ...]) -> Values:
@@ -127,6 +136,8 @@ class Realiser:
 
         def off(rows: Rows) -> int:
             filled = {**given, _SAMPLES: known(rows)}
+            if any(of_values(filled, self._wall.now.survey_year)):
+                return len(of_samples) + 1
             return len(self._off({**filled, **self._readings(filled, readings)}, of_samples))
 
         numbers = _numbers(wanted)
@@ -182,6 +193,10 @@ class Realiser:
         at = to_steps(variable, value.value)
         low = max(cut for cut in self._intervals[variable.name] if cut <= at)
         high = min((cut for cut in self._intervals[variable.name] if cut > at), default=low + 1) - 1
+        if high == low and not variable.whole and variable.step:
+            # Within the step of a bound a finer figure can still lie on either side of it.
+            finer = from_steps(variable, low) + rng.choice((-0.4, 0.4)) * variable.step
+            return known(round(min(max(finer, variable.ge or 0.0), variable.le or finer), 7))
         width = high - low if rng.random() < 0.5 else (high - low) // 8
         number = from_steps(variable, low + rng.randint(0, max(width, 0)))
         return known(int(number) if variable.whole else number)

@@ -29,15 +29,17 @@ _SHAPES: tuple[Callable[[float, float], float], ...] = (
     lambda base, share: base,
     lambda base, share: base + 5 * share,
     lambda base, share: base + 4 * (0 < share < 1) - 0.5 * base * (share == 1),
+    lambda base, share: base if share == 0 else 0.4 * base * share,
 )
-"""MC over the share of the height: falling, even, rising, with a peak above the base."""
-_ABOVE: tuple[Callable[[float, float], float], ...] = (
+"""MC over the share of the height: falling, even, rising, with a peak above the base, rising above a wetter base."""
+_ABOVE: tuple[Callable[[float, float], float | None], ...] = (
     lambda mc, hmc: hmc,
     lambda mc, hmc: mc,
     lambda mc, hmc: max(0.0, mc - 2),
     lambda mc, hmc: mc + 1,
+    lambda mc, hmc: None,
 )
-"""HMC above the base from MC there and HMC at the base: the same, all of it, two points less, more than all."""
+"""HMC above the base from MC there and HMC at the base: the same, all of it, two points less, more than all, none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,8 @@ def sample_sets(wanted: Wanted, kind: SampleKind) -> Iterator[Rows]:
     heights = [round(span * each / max(1, count - 1)) for each in range(count)]
     depth = int(min(want["reading.greatest_depth_mm"], kind.deepest_mm or 1500, 1500))
     base = min(want["reading.base_mc_percent"], 55.0)
+    if base == 0 and wanted.get("reading.mc_peak_above_base_mm") == 0:
+        base = 0.004  # reads as nought, and is still more than nothing above it
     excess = wanted.get("reading.base_excess_percent")
     hmc = min(40.0, max(0.0, base - (excess if excess is not None else 2.0)))
     top = wanted.get("reading.top_excess_percent")
