@@ -70,7 +70,7 @@ def assess(
         assessments.append(judge(survey, base, on, wall, changed))
         treated = treated_walls(survey, base, assessments[-1])
         schedules.update({(survey.name, name): schedule for name, schedule in treated.items()})
-    options = judged_with(changes, rules, as_of)
+    options = "".join(f" {each}" for each in judged_with(changes, rules, as_of))
     show = renderer(format.value, to_file=output is not None, schedules=schedules, options=options)
     deliver(show(assessments), output, survey_paths(paths))
     return EXIT_SETTLED if all(each.settled for each in assessments) else EXIT_OPEN

@@ -13,6 +13,8 @@ from engine.facts.document import Document, read_document
 from engine.facts.intake import SurveyFile, checked_survey, parse_survey
 
 _ENDINGS = (".yaml", ".yml")
+STANDARD_INPUT = "<stdin>"
+"""What stands for standard input where a file is named."""
 OTHER_KINDS = ("prices", "product", "installation_record", "practice_answers")
 
 
@@ -56,7 +58,7 @@ def read_surveys(paths: Sequence[str], latest: dt.date) -> list[SurveyFile]:
     for path in survey_paths(paths):
         try:
             if path == "-":
-                surveys.append(parse_survey(sys.stdin.buffer.read(), "<stdin>", latest))
+                surveys.append(parse_survey(sys.stdin.buffer.read(), STANDARD_INPUT, latest))
                 continue
             document = read_document(pathlib.Path(path))
             if path in named or not _is_another_kind(document):

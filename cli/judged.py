@@ -87,11 +87,11 @@ def judged_walls(
     ]
 
 
-def judged_with(changes: Sequence[str] | None, rules: str | None, as_of: str | None) -> str:
-    """The options of a command that bear on the answer, to be repeated in the commands it shows."""
+def judged_with(changes: Sequence[str] | None, rules: str | None, as_of: str | None) -> list[str]:
+    """The options of a command that bear on the answer, quoted, to be repeated in the commands it shows."""
     given = [("--set", each) for each in changes or ()]
     given += [(option, value) for option, value in (("--rules", rules), ("--as-of", as_of)) if value is not None]
-    return "".join(f" {option} {shlex.quote(value)}" for option, value in given)
+    return [f"{option} {shlex.quote(value)}" for option, value in given]
 
 
 def with_changes(file: SurveyFile, changes: Sequence[str] | None, walls: Sequence[str] | None) -> SurveyFile:

@@ -78,6 +78,9 @@ def _question(page: Page, number: int, question: Question, open_now: int) -> Non
         page.rows((("with it", ", ".join(question.together_with), ""),), 9, 3)
     for texts, leads in _grouped(question.answers, open_now):
         page.rows(((texts, leads, ""),), 26, 3)
+    if question.left_out:
+        excluded = ", ".join(_plain(each) for each in question.left_out)
+        page.rows(((excluded, "cannot be, with what else is known", ""),), 26, 3)
 
 
 def _grouped(answers: Sequence[Answer], open_now: int) -> list[tuple[str, str]]:

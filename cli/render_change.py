@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import shlex
+from collections.abc import Iterator, Sequence
 
 from cli.changed_surveys import not_as_surveyed
+from cli.inputs import STANDARD_INPUT
 from cli.terminal import Page
 from engine.reasoning.change_model import Changes, FactChanged, WallChanges, as_options
 
@@ -13,7 +15,7 @@ _OTHERS_SHOWN = 8
 _COUNT = {1: "one fact", 2: "two facts", 3: "three facts", 4: "four facts", 5: "five facts", 6: "six facts"}
 
 
-def as_text(said: Changes, *, plain: bool = False, options: str = "") -> str:
+def as_text(said: Changes, *, plain: bool = False, options: Sequence[str] = ()) -> str:
     """Every wall's sets, the smallest first, with how far the search is a proof.
 
     `options` are those the survey was judged with, to be repeated in the commands that are shown.
@@ -84,23 +86,31 @@ def _proof(said: Changes, wall: WallChanges) -> Iterator[str]:
     if wall.already:
         yield f"It is so already: bedjoint why shows the reasons (--about {said.goal})."
         return
-    if not wall.possible:
+    if wall.nowhere:
         yield f"Proved: no consistent survey at all comes to {said.goal} under these rules."
         return
-    if wall.cut_at is not None:
+    if not wall.possible:
         yield (
-            f"The search was cut after so many sets of {_COUNT[wall.cut_at]}: there may be more of that size "
+            "Proved: nothing that could be found instead of what is known brings it. If anything does, it is that "
+            "something is not known."
+        )
+        return
+    if wall.cut_at is not None:
+        sets = sum(len(each.changes) == wall.cut_at for each in wall.sets)
+        yield (
+            f"The search was cut after {sets} sets of {_COUNT[wall.cut_at]}: there may be more of that size "
             "(--most looks further)."
         )
+    but = ", but for those named next" if wall.not_excluded else ""
     if wall.proved_to:
         if not wall.sets or len(wall.sets[0].changes) > wall.proved_to:
-            yield f"Proved: no change of {_up_to(wall.proved_to)} would do."
+            yield f"Proved: no change of {_up_to(wall.proved_to)} would do{but}."
         else:
-            yield f"Proved: no other set of {_up_to(wall.proved_to)} would do, and none of these can be made smaller."
+            yield f"Proved: no other set of {_up_to(wall.proved_to)} would do{but}, and no part of any of these does."
     if wall.still_possible:
         yield "With nothing overturned, what is still unknown can bring it too: bedjoint ask shows what to find out."
-    if not wall.sets and wall.cut_at is None:
-        yield f"Larger sets were not looked for (--up-to {min(6, wall.largest + 1)})."
+    if not wall.sets and wall.cut_at is None and wall.largest < max(_COUNT):
+        yield f"Larger sets were not looked for (--up-to {wall.largest + 1})."
     if wall.not_excluded:
         named = "; ".join(" with ".join(each) for each in wall.not_excluded)
         yield f"Neither found nor ruled out (the solver allows it, but no such results were found): {named}."
@@ -110,7 +120,18 @@ def _up_to(size: int) -> str:
     return _COUNT[1] if size == 1 else f"up to {_COUNT[size]}"
 
 
-def _try(page: Page, said: Changes, wall: WallChanges, options: str) -> None:
-    first = next((found for each in wall.sets if (found := as_options(each)) is not None), None)
-    if first is not None:
-        page.line(f"Try one: bedjoint assess {said.file} --wall {wall.wall}{options} {first}")
+def _try(page: Page, said: Changes, wall: WallChanges, options: Sequence[str]) -> None:
+    first = next((each for each in wall.sets if as_options(each)), None)
+    if first is None or said.file == STANDARD_INPUT:
+        return
+    changed = tuple(f"--set {change.fact}=" for change in first.changes)
+    kept = [each for each in options if not each.replace("'", "").startswith(changed)]
+    page.line("Try one:")
+    page.command(
+        (
+            f"bedjoint assess {shlex.quote(said.file)}",
+            f"--wall {shlex.quote(wall.wall)}",
+            *kept,
+            *(as_options(first) or ()),
+        )
+    )

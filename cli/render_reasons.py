@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from cli.changed_surveys import not_as_surveyed
 from cli.terminal import Page
 from cli.wording import SEEN, sentence
+from engine.decision.model import Heading
 from engine.reasoning.reason_model import (
     Below,
     ChoiceReason,
@@ -16,7 +17,6 @@ from engine.reasoning.reason_model import (
     ConditionReason,
     CutHere,
     GroupReason,
-    Heading,
     MemberReason,
     Met,
     OptionBefore,

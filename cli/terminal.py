@@ -46,6 +46,12 @@ class Page:
         """An empty line."""
         self._console.print()
 
+    def command(self, parts: Iterable[str]) -> None:
+        """A command to be copied: a part a line, never broken within one, joined as a shell joins them."""
+        for number, part in enumerate(every := list(parts)):
+            joined = "" if number == len(every) - 1 else " \\"
+            self._console.print(Text(f"  {'  ' if number else ''}{part}{joined}"), soft_wrap=True)
+
     def rows(self, rows: Iterable[tuple[str, str, str]], label_width: int, indent: int = 2) -> None:
         """Rows of label, text and style; the text wraps beside its label."""
         grid = Table.grid(padding=(0, 1))

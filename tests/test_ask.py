@@ -79,11 +79,46 @@ def test_the_ranges_of_a_number_cover_it_and_differ():
     evaluation = evaluate_wall(file, wall, BASE)
     (question,) = ask(file, wall, BASE, evaluation, 1, "evidence.damp_height_mm").questions
     assert len(question.answers) > 1
-    assert question.answers[0].says.startswith("up to ")
+    assert question.left_out == ("0 mm",)  # a band of damp is seen, so it has a height
+    assert question.answers[0].says.startswith("1 to ")
     assert question.answers[-1].says.endswith(" or more")
     ends = [int(word) for answer in question.answers for word in answer.says.split() if word.isdigit()]
     assert ends == sorted(ends)
-    assert all(other == one + 1 for one, other in zip(ends[::2], ends[1::2], strict=False))
+    assert all(other == one + 1 for one, other in zip(ends[1::2], ends[2::2], strict=True))
+
+
+def test_a_resolution_no_sample_reaches_is_an_answer_that_cannot_be():
+    """Samples of 0.8 g on a balance of unknown resolution: coarser than a sample it cannot be, and nothing breaks."""
+    file = light_samples()
+    wall = file.survey.walls[0]
+    evaluation = evaluate_wall(file, wall, BASE)
+    (question,) = ask(file, wall, BASE, evaluation, 1, "moisture.balance_resolution_g").questions
+    assert question.left_out == ("0.8001 g or more",)
+    assert agrees(file, wall, evaluation, [question]) == len(question.answers) == 2
+
+
+def light_samples():
+    file = read_survey(DEMO / "nine_inch_brick.yaml", dt.date.today())
+    rows = []
+    for row in file.document.data["walls"][0]["moisture"]["samples"]:
+        dish, taken = row["dish_g"], row["dry_g"] - row["dish_g"]
+        share = 0.8 / taken
+        masses = {name: round(dish + (row[name] - dish) * share, 6) for name in ("dry_g", "wet_g", "conditioned_g")}
+        rows.append({**row, **masses})
+    return amended(file, {"moisture.samples": rows, "moisture.balance_resolution_g": "unknown"}).file
+
+
+def test_ground_is_told_by_its_levels_and_fits_what_is_known_of_it():
+    file = read_survey(DEMO / "nine_inch_brick.yaml", dt.date.today())
+    changes = {"ground.level_mm": "unknown", "ground.profile": "unknown", "ground.fall_along_mm": 10}
+    file = amended(file, changes).file
+    wall = file.survey.walls[0]
+    evaluation = evaluate_wall(file, wall, BASE)
+    (question,) = ask(file, wall, BASE, evaluation, 1, "ground.profile").questions
+    says = [answer.says for answer in question.answers]
+    assert len(set(says)) == len(says) > 1
+    assert all("falling by 10 mm" in each for each in says)
+    assert agrees(file, wall, evaluation, [question]) == len(says)
 
 
 def test_the_same_facts_are_asked_for_as_the_decision_names():

@@ -5,6 +5,7 @@ import itertools
 import json
 import pathlib
 import random
+import shlex
 
 import pytest
 from generated import any_survey, survey_file
@@ -15,12 +16,14 @@ from engine.decision.open_questions import answered
 from engine.errors import BadInput
 from engine.facts.amend import amended, as_written
 from engine.facts.intake import read_survey
+from engine.facts.values import known
 from engine.facts.vocabulary import facts
 from engine.inference.evaluate import evaluate
 from engine.inference.probe import values_to_try
 from engine.readings.compute import compute_readings
 from engine.reasoning.change import Goal, changes_to
 from engine.reasoning.change_model import Changes
+from engine.rulebase.conditions import from_steps, to_steps
 from engine.rulebase.load import load_rule_base, versions
 from engine.rulebase.reading_figures import reading_figures
 
@@ -178,7 +181,94 @@ def test_a_member_of_a_set_can_be_a_goal():
     check(file, wall, evaluation, search)
 
 
+def test_a_number_refused_at_one_step_is_tried_at_the_next():
+    """At 50 mm the wall is thinner than its samples are deep; at 80 mm, which no rule tells from 50, it is not."""
+    file, _, _ = demo("nine_inch_brick")
+    file = amended(file, {"evidence.evaporating_faces": "both", "evidence.damp_height_mm": 1235}).file
+    wall = file.survey.walls[0]
+    evaluation = evaluate_wall(file, wall, BASE, exactly=False)
+    search = changes_to(file, wall, BASE, evaluation, Goal("tests", "repeat_outside", of_set=True), 1)
+    check(file, wall, evaluation, search)
+    assert {"build.thickness_mm": 80}.items() <= {c.fact: c.to.value for s in search.sets for c in s.changes}.items()
+
+
+def test_what_comes_only_of_not_knowing_is_not_called_impossible():
+    """Nobody asks for a leak test where the pipes were tested; where they were not, it is asked for."""
+    file, wall, evaluation = demo("nine_inch_brick")
+    goal = Goal("tests", "leak_test", of_set=True)
+    search = changes_to(file, wall, BASE, evaluation, goal)
+    assert not search.possible
+    assert not search.nowhere
+    unknown = amended(file, {"evidence.leaks": "unknown"}).file
+    assert goal.reached(evaluate_wall(unknown, unknown.survey.walls[0], BASE, exactly=False))
+    nowhere = changes_to(file, wall, BASE, evaluation, Goal("medium", "solvent_liquid"))
+    assert nowhere.nowhere
+
+
+@pytest.mark.parametrize(("name", "goal"), [("ashlar", "condensation"), ("nine_inch_brick", "condensation")])
+def test_no_number_nearer_than_the_nearest_does(name, goal):
+    """Of every single number found: ten steps nearer on its side, and as far on the other side, do not."""
+    file, wall, evaluation = demo(name)
+    search = changes_to(file, wall, BASE, evaluation, Goal("causes", goal, of_set=True), 1)
+    looked = 0
+    for change in (c for s in search.sets for c in s.changes if facts()[c.fact].kind == "number" and c.now.known):
+        variable = facts()[change.fact]
+        now, found = (to_steps(variable, v.value) for v in (change.now, change.to))
+        apart = abs(found - now)
+        for steps in (
+            *(found + (1 if found < now else -1) * each for each in range(1, min(11, apart))),
+            2 * now - found,
+        ):
+            value = from_steps(variable, steps)
+            if steps == found or not variable.ge <= value <= variable.le:
+                continue
+            after = judged_with(file, wall, {change.fact: known(int(value) if variable.whole else value)})
+            nearer = abs(steps - now) < apart
+            assert after is None or not nearer or not search.goal.reached(after), (change.fact, value)
+            looked += 1
+    assert looked
+
+
+def test_a_survey_with_light_samples_can_be_asked_about():
+    from test_ask import light_samples
+
+    file = light_samples()
+    wall = file.survey.walls[0]
+    evaluation = evaluate_wall(file, wall, BASE, exactly=False)
+    search = changes_to(file, wall, BASE, evaluation, Goal("verdict", "treat"), 1)
+    assert any("moisture.balance_resolution_g" in each.facts for each in search.sets)
+    check(file, wall, evaluation, search)
+
+
 # --- the command
+
+
+def shown_command(out):
+    """The command the page ends in, as a shell reads it."""
+    lines = out.split("Try one:\n")[1].split("\n\n")[0].splitlines()
+    return shlex.split(" ".join(line.rstrip().removesuffix("\\") for line in lines))
+
+
+def test_the_command_survives_a_name_with_spaces_and_an_option_it_overrides(capsys, tmp_path):
+    path = tmp_path / "my survey; it's.yaml"
+    path.write_text((DEMO / "nine_inch_brick.yaml").read_text())
+    _, out, _ = run(capsys, "change", path, "--set", "evidence.leaks=repaired", "--to", "verdict=remove_cause")
+    command = shown_command(out)
+    assert command[2] == str(path)
+    assert [each for each in command if each.startswith("evidence.leaks")] == ["evidence.leaks=active"]
+    _, said, err = run(capsys, *command[1:], "--format", "json")
+    (wall,) = json.loads(said)["assessments"][0]["walls"]
+    assert next(each["option"] for each in wall["choices"] if each["choice"] == "verdict") == "remove_cause", err
+
+
+def test_no_command_is_shown_that_would_read_standard_input(capsys, monkeypatch):
+    import io
+
+    text = (DEMO / "nine_inch_brick.yaml").read_bytes()
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(text)))
+    code, out, _ = run(capsys, "change", "-", "--to", "verdict=remove_cause")
+    assert code == 0
+    assert "Try one" not in out
 
 
 def run(capsys, *arguments):
@@ -199,7 +289,7 @@ def test_the_page(capsys):
 
 def test_the_command_the_page_ends_in_brings_the_goal(capsys):
     _, out, _ = run(capsys, "change", DEMO / "nine_inch_brick.yaml", "--to", "verdict=remove_cause")
-    command = " ".join(out.split("Try one: ")[1].split("\n\n")[0].split()).split()
+    command = shown_command(out)
     assert command[:2] == ["bedjoint", "assess"]
     _, said, _ = run(capsys, *command[1:], "--format", "json")
     (wall,) = json.loads(said)["assessments"][0]["walls"]
@@ -250,7 +340,7 @@ def test_every_kind_of_results_that_would_do_is_named(capsys):
 def test_the_command_shown_repeats_what_the_survey_was_judged_with(capsys):
     given = ["--set", "earlier_treatment.medium=cream", "--rules", versions()[-1].version]
     _, out, _ = run(capsys, "change", DEMO / "nine_inch_brick.yaml", *given, "--to", "medium=physical")
-    command = " ".join(out.split("Try one: ")[1].split("\n\n")[0].split()).split()
+    command = shown_command(out)
     assert command[-4:-2] == ["--rules", versions()[-1].version]
     code, said, err = run(capsys, *command[1:], "--format", "json")
     assert code in (0, 1), err

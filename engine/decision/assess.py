@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import deque
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from importlib.metadata import version
 
-from engine.decision.chain import CERTAINTIES, Link, link
+from engine.decision.chain import CERTAINTIES, WORDS, Link, link, strength
 from engine.decision.digest import facts_digest
 from engine.decision.grounds import grounds, now_view
 from engine.decision.model import (
@@ -15,12 +15,14 @@ from engine.decision.model import (
     Assumed,
     ChoiceDecided,
     Citation,
+    Heading,
     Item,
     ItemsFound,
     NotTaken,
     ProfilePoint,
     ReadingTaken,
     RuleApplied,
+    RuleCited,
     RuleSetUsed,
     Status,
     WallDecided,
@@ -43,7 +45,6 @@ LIMITS = (
     "This advises; it certifies nothing. Local codes, the maker's instructions and licensed practice come first. "
     "It judges what was written down, not the wall."
 )
-_WORDS = ("must", "should", "consider")
 
 
 def assess(
@@ -61,6 +62,13 @@ def assess(
     """
     chosen = [wall for wall in file.survey.walls if walls is None or wall.id in walls]
     return Assessment(
+        **dict(heading(file, base, as_of, changed)), walls=tuple(_decide_wall(file, wall, base) for wall in chosen)
+    )
+
+
+def heading(file: SurveyFile, base: RuleBase, as_of: dt.date, changed: Sequence[str] = ()) -> Heading:
+    """What was judged, and by what. `changed` says which facts are not as they were surveyed."""
+    return Heading(
         engine=f"bedjoint {version('bedjoint')}",
         file=file.name,
         reference=file.survey.property.reference,
@@ -71,8 +79,7 @@ def assess(
         ),
         facts_digest=facts_digest(file.survey),
         limits=LIMITS,
-        walls=tuple(_decide_wall(file, wall, base) for wall in chosen),
-        changed=changed,
+        changed=tuple(changed),
     )
 
 
@@ -115,12 +122,10 @@ def _decide_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> WallDecided:
         choice_decided(choice, evaluation.outcomes[choice.id], base, evaluation, reach, links)
         for choice in base.choices.values()
     )
-    statuses = {choice.status for choice in choices}
-    status: Status = "undecided" if UNDECIDED in statuses else "provisional" if "provisional" in statuses else "settled"
     return WallDecided(
         wall=wall.id,
         note=wall.note,
-        status=status,
+        status=wall_status(evaluation),
         choices=choices,
         sets=tuple(set_found(name, base, evaluation) for name in base.sets),
         open_questions=open_questions(base, evaluation, reach),
@@ -131,28 +136,38 @@ def _decide_wall(file: SurveyFile, wall: Wall, base: RuleBase) -> WallDecided:
     )
 
 
+def wall_status(evaluation: Evaluation) -> Status:
+    """The status of a wall: that of its most open choice."""
+    statuses = {outcome.status for outcome in evaluation.outcomes.values()}
+    return "undecided" if UNDECIDED in statuses else "provisional" if "provisional" in statuses else "settled"
+
+
 def _applied(base: RuleBase, evaluation: Evaluation) -> tuple[RuleApplied, ...]:
     view = now_view(evaluation)
     return tuple(
-        RuleApplied(
-            id=rule.id,
-            title=rule.title,
-            stage=rule.stage,
-            word=rule.word,
-            because=rule.raw.because,
-            limits=rule.raw.limits,
-            basis=rule.raw.basis,
-            strength=rule.raw.strength,
-            certainty=rule.raw.certainty,
-            follows=rule.raw.follows,
-            against=rule.raw.against,
-            cites=citations(rule, base),
-            grounds=grounds(rule.when, evaluation, view),
-            where=rule.where,
-        )
+        RuleApplied(**dict(rule_cited(rule, base)), grounds=grounds(rule.when, evaluation, view))
         for stage in base.by_stage.values()
         for rule in stage
         if rule.id in evaluation.fired
+    )
+
+
+def rule_cited(rule: Rule, base: RuleBase) -> RuleCited:
+    """A rule with its grade and its sources looked up."""
+    return RuleCited(
+        id=rule.id,
+        title=rule.title,
+        stage=rule.stage,
+        word=rule.word,
+        because=rule.raw.because,
+        limits=rule.raw.limits,
+        basis=rule.raw.basis,
+        strength=rule.raw.strength,
+        certainty=rule.raw.certainty,
+        follows=rule.raw.follows,
+        against=rule.raw.against,
+        cites=citations(rule, base),
+        where=rule.where,
     )
 
 
@@ -196,7 +211,7 @@ def choice_decided(
         taken_by = [r.id for r in fired if any((choice.id, option) in r.rules_out for option in before)]
     strongest = min(
         (rule for rule in fired if rule.id in taken_by),
-        key=lambda rule: (_WORDS.index(rule.word), CERTAINTIES.index(rule.raw.certainty)),
+        key=strength,
         default=None,
     )
     by = [rule for rule in fired if rule.id in taken_by]
@@ -249,7 +264,7 @@ def set_found(name: str, base: RuleBase, evaluation: Evaluation) -> ItemsFound:
         if member not in held.now:
             continue
         rules = [r for r in base.rules if (name, member) in r.adds and r.id in evaluation.fired]
-        word = min((rule.word for rule in rules), key=_WORDS.index)
+        word = min((rule.word for rule in rules), key=WORDS.index)
         items.append(
             Item(
                 id=member,

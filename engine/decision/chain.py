@@ -10,7 +10,13 @@ from engine.inference.evaluate import Evaluation
 from engine.inference.view import View
 from engine.rulebase.rules import Rule
 
+WORDS = ("must", "should", "consider")
 CERTAINTIES = ("high", "moderate", "low")
+
+
+def strength(rule: Rule) -> tuple[int, int]:
+    """How firmly a rule speaks: the less, the firmer; first its word, then its certainty."""
+    return WORDS.index(rule.word), CERTAINTIES.index(rule.raw.certainty)
 
 
 @dataclass(frozen=True, slots=True)

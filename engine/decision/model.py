@@ -42,8 +42,8 @@ class Ground(Part):
     established: str | None
 
 
-class RuleApplied(Part):
-    """A rule that holds, with what made it hold."""
+class RuleCited(Part):
+    """A rule with its grade and its sources. `follows` and `against` are the sources it follows and sets aside."""
 
     id: str
     title: str
@@ -57,8 +57,13 @@ class RuleApplied(Part):
     follows: str | None
     against: tuple[str, ...]
     cites: tuple[Citation, ...]
-    grounds: tuple[Ground, ...]
     where: str
+
+
+class RuleApplied(RuleCited):
+    """A rule that holds, with what made it hold."""
+
+    grounds: tuple[Ground, ...]
 
 
 class NotTaken(Part):
@@ -205,13 +210,12 @@ class RuleSetUsed(Part):
     digest: str
 
 
-class Assessment(Part):
-    """One survey judged under one rule set as of one day.
+class Heading(Part):
+    """What was judged and by what: the same for every answer on one survey.
 
     `changed` says, a sentence each, which facts were judged otherwise than the survey has them; empty where none was.
     """
 
-    format: Literal["bedjoint-assessment-1"] = "bedjoint-assessment-1"
     engine: str
     file: str
     reference: str
@@ -220,8 +224,14 @@ class Assessment(Part):
     rule_set: RuleSetUsed
     facts_digest: str
     limits: str
-    walls: tuple[WallDecided, ...]
     changed: tuple[str, ...] = ()
+
+
+class Assessment(Heading):
+    """One survey judged under one rule set as of one day."""
+
+    format: Literal["bedjoint-assessment-1"] = "bedjoint-assessment-1"
+    walls: tuple[WallDecided, ...]
 
     @property
     def settled(self) -> bool:

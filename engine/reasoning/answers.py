@@ -8,15 +8,18 @@ from dataclasses import dataclass
 
 from engine.decision.open_questions import answered
 from engine.facts.consistency import WITHOUT_HMC
+from engine.facts.contradictions import of_values
 from engine.facts.resolve import applies
 from engine.facts.values import Value, in_words, known
 from engine.facts.vocabulary import Variable, facts
 from engine.inference.evaluate import Evaluation, evaluate
 from engine.inference.probe import thresholds
+from engine.inference.truth import Truth
 from engine.proof.rows import SampleKind, ground_profile, sample_sets
 from engine.readings.compute import compute_readings
 from engine.readings.vocabulary import READINGS
 from engine.reasoning.row_words import rows_in_words
+from engine.reasoning.telling import Telling
 from engine.rulebase.conditions import from_steps, to_steps
 from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
@@ -64,12 +67,17 @@ class Answers:
 
     def after(self, changes: Changes) -> Evaluation:
         """The wall evaluated with these facts, without a look at what is still possible beyond the evaluator's own."""
-        filled = answered({name: self._now.values[name] for name in facts()}, changes)
+        filled = self._filled(changes)
         filled.update(compute_readings(filled, self._year, self._figures))
         return evaluate(self._base, filled)
 
+    def _filled(self, changes: Changes) -> dict[str, Value]:
+        return answered({name: self._now.values[name] for name in facts()}, changes)
+
     def _signature(self, changes: Changes) -> tuple[object, ...]:
-        """What tells answers apart: all that is decided, and all that stays possible."""
+        """What tells answers apart: all that is decided, and all that stays possible; nothing of what cannot be."""
+        if any(of_values({**self._now.values, **changes}, self._year)):
+            return ()
         after = self.after(changes)
         return tuple((outcome.option, outcome.possible) for outcome in after.outcomes.values())
 
@@ -111,18 +119,26 @@ class Answers:
 
     def _kinds_of_rows(self, variable: Variable) -> Iterator[Candidate]:
         seen: set[tuple[object, ...]] = set()
+        told: set[tuple[Truth, ...]] = set()
+        telling = Telling(self._base, (variable.name,), self._year, self._figures)
         for changes in self._profiles(variable) if variable.name != _SAMPLES else self._sample_sets():
-            signature = self._signature(changes)
-            if signature not in seen:
+            signature = () if (truths := telling.truths(self._filled(changes))) in told else self._signature(changes)
+            if signature:
+                told.add(truths)
+            if signature and signature not in seen:
                 seen.add(signature)
-                yield Candidate(self._shows(changes), changes)
+                rows = changes[variable.name]
+                yield Candidate(rows_in_words(rows, self._base, self._now, self.after(changes)), changes)
 
     def _profiles(self, variable: Variable) -> Iterator[Changes]:
         """Ground of one level, and falling ground, at the levels and falls that the rules tell apart."""
         length = self._now.values["build.length_m"].value
         level, fall = READINGS["reading.highest_ground_mm"], READINGS["reading.ground_fall_mm"]
-        for height in (0, *thresholds(self._base, level.name)):
-            for down in (0, *thresholds(self._base, fall.name)[-1:]):
+        known_level, known_fall = (self._now.values[name].value for name in ("ground.level_mm", "ground.fall_along_mm"))
+        heights = (known_level,) if isinstance(known_level, int) else (0, *thresholds(self._base, level.name))
+        falls = (known_fall,) if isinstance(known_fall, int) else (0, *thresholds(self._base, fall.name)[-1:])
+        for height in heights:
+            for down in falls:
                 points = ground_profile(height, down, length if isinstance(length, float) else None)
                 yield {variable.name: known(points)}
 
@@ -157,12 +173,10 @@ class Answers:
         return found
 
     def _inside(self, reading: str) -> list[float]:
-        """A number inside every range of a reading that the rules tell apart, near the bounds."""
+        """A number inside every range of a reading that the rules tell apart."""
         bounds = [from_steps(READINGS[reading], each) for each in thresholds(self._base, reading)]
-        return sorted({max(0.0, bound + apart) for bound in bounds for apart in (-1.5, 1.5)}) or [1.5]
-
-    def _shows(self, changes: Changes) -> str:
-        return rows_in_words(self._base, self._now, self.after(changes))
+        ends = [0.0, *bounds, max(bounds, default=0.0) + 3.0]
+        return sorted({(one + other) / 2 for one, other in itertools.pairwise(ends)})
 
 
 def _number(variable: Variable, steps: int) -> Value:

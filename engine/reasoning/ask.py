@@ -7,8 +7,8 @@ import difflib
 from collections.abc import Sequence
 from typing import Any, Literal
 
-from engine.decision.assess import LIMITS, evaluate_wall, set_found
-from engine.decision.model import OpenQuestion, Part, RuleSetUsed
+from engine.decision.assess import evaluate_wall, heading, set_found
+from engine.decision.model import Heading, OpenQuestion, Part
 from engine.decision.open_questions import open_questions, what_matters
 from engine.errors import BadInput, Problem
 from engine.facts.amend import amended, as_written
@@ -46,17 +46,15 @@ class Answer(Part):
     open_after: int
 
 
-class Question(Part):
-    """A fact to find out, with its answers. `together_with` are facts that its answers give as well."""
+class Question(OpenQuestion):
+    """A fact to find out, with its answers. `together_with` are facts that its answers give as well.
 
-    fact: str
-    question: str
-    how: str
-    effort: str
-    allowed: str
-    bears_on: tuple[str, ...]
+    `left_out` are answers that other facts of the survey exclude.
+    """
+
     together_with: tuple[str, ...]
     answers: tuple[Answer, ...]
+    left_out: tuple[str, ...]
 
 
 class OpenNow(Part):
@@ -79,16 +77,10 @@ class WallQuestions(Part):
     further: tuple[OpenQuestion, ...]
 
 
-class Asked(Part):
+class Asked(Heading):
     """The answer to `bedjoint ask`."""
 
     format: Literal["bedjoint-ask-1"] = "bedjoint-ask-1"
-    file: str
-    reference: str
-    as_of: dt.date
-    rule_set: RuleSetUsed
-    limits: str = LIMITS
-    changed: tuple[str, ...] = ()
     walls: tuple[WallQuestions, ...]
 
 
@@ -111,13 +103,7 @@ def asked_of(
         hint = f"did you mean {' or '.join(near)}?" if near else ""
         raise BadInput([Problem("", 0, 0, "--fact", "no such fact", only, "section.fact, as a survey has them", hint)])
     return Asked(
-        file=file.name,
-        reference=file.survey.property.reference,
-        as_of=as_of,
-        rule_set=RuleSetUsed(
-            version=base.manifest.version, in_force_from=base.manifest.in_force_from, digest=base.digest
-        ),
-        changed=tuple(changed),
+        **dict(heading(file, base, as_of, changed)),
         walls=tuple(ask(file, wall, base, evaluation, most, only) for wall, evaluation in walls),
     )
 
@@ -155,21 +141,19 @@ class _Asker:
 
     def question(self, asked: OpenQuestion) -> Question:
         variable = facts()[asked.fact]
-        answers, together = [], {asked.fact: None}
+        answers, left_out, together = [], [], {asked.fact: None}
         for candidate in self._answers.of(variable):
             answer = self._answer(candidate)
-            if answer is not None:
+            if answer is None:
+                left_out.append(candidate.says)
+            else:
                 answers.append(answer)
                 together.update(dict.fromkeys(candidate.changes))
         return Question(
-            fact=asked.fact,
-            question=asked.question,
-            how=asked.how,
-            effort=asked.effort,
-            allowed=asked.allowed,
-            bears_on=asked.bears_on,
+            **dict(asked),
             together_with=tuple(name for name in together if name != asked.fact),
             answers=tuple(answers),
+            left_out=tuple(left_out),
         )
 
     def _answer(self, candidate: Candidate) -> Answer | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,21 +11,21 @@ import z3
 from engine.decision.open_questions import answered
 from engine.errors import BadInput
 from engine.facts.amend import amended, as_written
+from engine.facts.contradictions import of_values
 from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
 from engine.facts.values import Value, known
 from engine.facts.vocabulary import Variable, facts
 from engine.inference.evaluate import Evaluation, evaluate
-from engine.inference.view import View
 from engine.proof.cells import equals
 from engine.proof.completions import MODELS, as_wanted
 from engine.proof.logic import Formula, all_of, any_of, boolean, negated, same, within
 from engine.proof.realise import Realiser
-from engine.proof.wall_space import all_surveys, can_be, solver_for, values_in
+from engine.proof.wall_space import all_surveys, can_be, is_possible, solver_for, values_in
 from engine.readings.compute import compute_readings
-from engine.readings.vocabulary import READINGS
 from engine.reasoning.answers import Answers
 from engine.reasoning.row_words import rows_in_words
+from engine.reasoning.telling import Telling
 from engine.rulebase.conditions import from_steps, to_steps
 from engine.rulebase.rules import RuleBase
 
@@ -84,7 +84,8 @@ class Search:
 
     `proved_to` is the size up to which every set was found: no other of that size or less exists, but for those in
     `not_excluded`, which the solver allows and for which no real facts were found. `cut_at` is the size at which the
-    search stopped because there were too many, or `None`.
+    search stopped because there were too many, or `None`. Not `possible`: nothing that could be found instead of what
+    is known brings the goal; `nowhere`: no survey at all does.
     """
 
     goal: Goal
@@ -94,6 +95,7 @@ class Search:
     proved_to: int
     not_excluded: tuple[frozenset[str], ...]
     cut_at: int | None
+    nowhere: bool = False
 
 
 def changes_to(
@@ -127,12 +129,13 @@ class _Finder:
         self._space = all_surveys(base, file.survey.property.survey_date.year, evaluation.values)
         self._realiser = Realiser(self._space)
         self._solver = solver_for(self._space)
+        self._solver.add(self._formula())
+        self._anywhere = is_possible(self._solver)
         self._changed: dict[str, Any] = {}
         with within(self._space.context):
             for name in facts():
                 self._changed[name] = flag = boolean(f"changed {name}")
                 self._solver.add(same(flag, negated(self._kept(name))), self._not_forgotten(name))
-        self._solver.add(self._formula())
 
     def _formula(self) -> Formula:
         decided = self._space.decided
@@ -151,8 +154,8 @@ class _Finder:
     def run(self, largest: int, every_size: bool, most: int) -> Search:
         found: list[ChangeSet] = []
         not_excluded: list[frozenset[str]] = []
-        if can_be(self._solver, True) is None:
-            return Search(self._goal, False, False, (), len(facts()), (), None)
+        if not is_possible(self._solver):
+            return Search(self._goal, False, False, (), len(facts()), (), None, not self._anywhere)
         for size in range(1, largest + 1):
             self._solver.push()
             self._solver.add(z3.PbLe([(flag, 1) for flag in self._changed.values()], size))
@@ -191,7 +194,11 @@ class _Finder:
 
         # A smaller set that could not be made real at first may have come to light through a larger one.
         least = [each for each in found if not any(other.facts < each.facts for other in found)]
-        open_still = tuple(each for each in not_excluded if not any(one.facts <= each for one in least))
+        open_still = tuple(
+            each
+            for each in not_excluded
+            if not any(one.facts <= each for one in least) and not any(other < each for other in not_excluded)
+        )
         return Search(self._goal, False, True, tuple(sorted(least, key=ease)), proved_to, open_still, cut_at)
 
     def _made_real(self, names: frozenset[str], model: z3.ModelRef) -> ChangeSet | None:
@@ -246,7 +253,7 @@ class _Finder:
 
         def shows(rows: Value) -> str:
             after = evaluate(self._base, self._with({**to, name: rows}))
-            return rows_in_words(self._base, self._evaluation, after)
+            return rows_in_words(rows, self._base, self._evaluation, after)
 
         now, said = self._now[name], shows(to[name])
         others: dict[str, Value] = {}
@@ -258,28 +265,49 @@ class _Finder:
         return Change(name, now, to[name], tuple(others.values()), said, tuple(others))
 
     def _can_be_tried_through(self, names: frozenset[str]) -> bool:
-        return len(names) == 1 and facts()[min(names)].kind == "number"
+        """Whether trying every step of a single number leaves nothing out: values finer than a step are not tried."""
+        variable = facts()[min(names)]
+        return len(names) == 1 and variable.kind == "number" and variable.whole
 
     def _tried_through(self, names: frozenset[str]) -> ChangeSet | None:
-        """A single number, tried at every step of its range that the rules or its readings tell apart."""
-        if not self._can_be_tried_through(names):
-            return None
+        """A single number, at the step nearest to what it is now that brings the goal."""
         name = min(names)
+        if len(names) > 1 or facts()[name].kind != "number":
+            return None
         variable = facts()[name]
         assert variable.ge is not None
         assert variable.le is not None
-        tests = [test for rule in self._base.rules for test in rule.tests if name in test.variable.from_facts]
-        fed = tuple(dict.fromkeys(t.variable.name for t in tests if t.variable.name in READINGS))
-        now, seen = self._space.now, set()
-        for steps in range(to_steps(variable, variable.ge), to_steps(variable, variable.le) + 1):
+        low, high = to_steps(variable, variable.ge), to_steps(variable, variable.le)
+        now = _steps(variable, self._now[name]) if self._now[name].known else low
+        value = self._first_that_does(
+            name, {}, sorted(range(low, high + 1), key=lambda steps: (abs(steps - now), steps))
+        )
+        if value is None:
+            return None
+        return ChangeSet((Change(name, self._now[name], value, ()),), self._dropped({name: value}))
+
+    def _first_that_does(self, name: str, others: Mapping[str, Value], order: Iterable[int]) -> Value | None:
+        """The first of these steps of a number that brings the goal, with the other changes of its set.
+
+        Steps that no test of the number or of its readings tells apart are judged once.
+        """
+        variable = facts()[name]
+        now = self._space.now
+        telling, seen = Telling(self._base, (name,), now.survey_year, now.figures), set()
+        filled = answered({each: self._now[each] for each in facts()}, others)
+        for steps in order:
             value = _number(variable, steps)
-            filled = {**self._now, name: value}
-            view = View({**filled, **compute_readings(filled, now.survey_year, now.figures, fed)})
-            truths = tuple(view.of_test(test) for test in tests)
-            if truths not in seen:
-                seen.add(truths)
-                if self._holds({name: value}):
-                    return ChangeSet((Change(name, self._now[name], value, ()),), self._dropped({name: value}))
+            trial = {**filled, name: value}
+            if any(of_values(trial, now.survey_year)):
+                continue
+            truths = telling.truths(trial)
+            if truths in seen:
+                continue
+            if self._amended({**others, name: value}) is None:
+                continue  # refused for another reason than this number: the next of its kind may be accepted
+            seen.add(truths)
+            if self._holds({**others, name: value}):
+                return value
         return None
 
     def _reaches(self, values: Mapping[str, Value]) -> bool:
@@ -306,16 +334,16 @@ class _Finder:
         return self._amended(to) or ()
 
     def _nearest(self, name: str, to: Mapping[str, Value]) -> Value:
-        """The number nearest to what it is now that still brings the goal, everything else as in `to`."""
+        """The number nearest to what it is now that brings the goal, everything else as in `to`, to the step."""
         variable = facts()[name]
-        start, end = _steps(variable, self._now[name]), _steps(variable, to[name])
-        while abs(end - start) > 1:
-            middle = (start + end) // 2
-            if self._holds({**to, name: _number(variable, middle)}):
-                end = middle
-            else:
-                start = middle
-        return _number(variable, end)
+        assert variable.ge is not None
+        assert variable.le is not None
+        low, high = to_steps(variable, variable.ge), to_steps(variable, variable.le)
+        now, found = _steps(variable, self._now[name]), _steps(variable, to[name])
+        others = {other: value for other, value in to.items() if other != name}
+        within = abs(found - now)
+        order = (at for apart in range(1, within + 1) for at in (now - apart, now + apart) if low <= at <= high)
+        return self._first_that_does(name, others, order) or to[name]
 
     def _others(self, name: str, to: Mapping[str, Value]) -> tuple[Value, ...]:
         """Other options of a fact that would do, everything else as in `to`."""

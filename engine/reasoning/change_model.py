@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+import shlex
+from collections.abc import Sequence
 from typing import Any, Literal
 
-from engine.decision.assess import LIMITS
-from engine.decision.model import Part, RuleSetUsed
+from engine.decision.assess import heading
+from engine.decision.model import Heading, Part
 from engine.facts.amend import as_written
 from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
@@ -46,6 +47,7 @@ class WallChanges(Part):
 
     `proved_to`: every set of so many facts or fewer that does it is among `sets`, proved by the solver, but for those
     in `not_excluded`, for which neither facts were found nor a proof. `cut_at`: the size at which the search was cut.
+    Not `possible`: nothing found instead of what is known brings it; `nowhere`: no survey at all does.
     `still_possible`: finding out what is unknown, with nothing that is known overturned, can bring it too.
     """
 
@@ -54,6 +56,7 @@ class WallChanges(Part):
     now: tuple[str, ...]
     already: bool
     possible: bool
+    nowhere: bool
     still_possible: bool
     sets: tuple[SetOfChanges, ...]
     largest: int
@@ -62,18 +65,12 @@ class WallChanges(Part):
     cut_at: int | None
 
 
-class Changes(Part):
+class Changes(Heading):
     """The answer to `bedjoint change`."""
 
     format: Literal["bedjoint-change-1"] = "bedjoint-change-1"
-    file: str
-    reference: str
-    as_of: dt.date
-    rule_set: RuleSetUsed
     goal: str
     says: str
-    limits: str = LIMITS
-    changed: tuple[str, ...] = ()
     walls: tuple[WallChanges, ...]
 
 
@@ -88,15 +85,9 @@ def changes_said(
 ) -> Changes:
     """The searches of a survey's walls as data; `changed` are the facts that were set beforehand."""
     return Changes(
-        file=file.name,
-        reference=file.survey.property.reference,
-        as_of=as_of,
-        rule_set=RuleSetUsed(
-            version=base.manifest.version, in_force_from=base.manifest.in_force_from, digest=base.digest
-        ),
+        **dict(heading(file, base, as_of, changed)),
         goal=f"{goal.name}={goal.value}",
         says=_says(base, goal),
-        changed=tuple(changed),
         walls=tuple(_wall(wall, evaluation, goal, search, largest) for wall, evaluation, search in found),
     )
 
@@ -115,6 +106,7 @@ def _wall(wall: Wall, evaluation: Evaluation, goal: Goal, search: Search, larges
         now=tuple(sorted(members)),
         already=search.already,
         possible=search.possible,
+        nowhere=search.nowhere,
         still_possible=_still_possible(evaluation, goal),
         sets=tuple(_set(each) for each in search.sets),
         largest=largest,
@@ -151,15 +143,15 @@ def _change(change: Change) -> FactChanged:
     )
 
 
-def as_options(changes: Mapping[str, Any] | SetOfChanges) -> str | None:
+def as_options(changes: SetOfChanges) -> list[str] | None:
     """The `--set` options that make these changes; `None` where one is a list of rows, too long for a command line."""
-    pairs = {each.fact: each.set for each in changes.changes} if isinstance(changes, SetOfChanges) else dict(changes)
+    pairs = {each.fact: each.set for each in changes.changes}
     if any(isinstance(value, list) and value and isinstance(value[0], dict) for value in pairs.values()):
         return None
-    return " ".join(f"--set {name}={_bare(value)}" for name, value in pairs.items())
+    return [f"--set {shlex.quote(f'{name}={_bare(value)}')}" for name, value in pairs.items()]
 
 
 def _bare(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"'[{', '.join(value)}]'" if isinstance(value, list) else str(value)
+    return f"[{', '.join(value)}]" if isinstance(value, list) else str(value)

@@ -6,8 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from engine.decision.model import Part, Status
-from engine.reasoning.reason_model import Heading, Met, RuleHead, TruthWord
+from engine.decision.model import Heading, Part, Status
+from engine.reasoning.reason_model import Met, RuleHead, TruthWord
 
 
 class FlipSaid(Part):

@@ -11,6 +11,7 @@ import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Literal
 
+from engine.decision.assess import heading, wall_status
 from engine.decision.grounds import now_view
 from engine.decision.open_questions import what_matters
 from engine.errors import BadInput
@@ -59,7 +60,7 @@ from engine.reasoning.obstacle_model import (
 from engine.reasoning.obstacle_values import Candidate, example
 from engine.reasoning.reason_subject import Subject
 from engine.reasoning.reason_words import met, word_of
-from engine.reasoning.reasons import heading, rule_head, wall_status
+from engine.reasoning.reasons import rule_head
 from engine.rulebase.conditions import UNDECIDED, tests_in
 from engine.rulebase.rules import Rule, RuleBase
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from engine.decision.model import Citation, Part, RuleSetUsed, Status, Word
+from engine.decision.model import Heading, Part, RuleCited, Status, Word
 
 TruthWord = Literal["true", "false", "unknown"]
 StateWord = Literal["known", "unknown", "does not apply"]
@@ -85,22 +84,9 @@ class GroupReason(Part):
     same_as: str | None = None
 
 
-class RuleHead(Part):
-    """A rule with its grade and its sources. `follows` and `against` are the sources it follows and sets aside."""
+class RuleHead(RuleCited):
+    """A rule with its grade, its sources and what it concludes."""
 
-    id: str
-    title: str
-    stage: str
-    word: Word
-    because: str
-    limits: str | None
-    basis: str
-    strength: str
-    certainty: str
-    follows: str | None
-    against: tuple[str, ...]
-    cites: tuple[Citation, ...]
-    where: str
     supports: tuple[str, ...]
     rules_out: tuple[str, ...]
     adds: tuple[str, ...]
@@ -229,20 +215,6 @@ class WallReasons(Part):
     status: Status
     conclusions: tuple[Conclusion, ...]
     cut: tuple[str, ...]
-
-
-class Heading(Part):
-    """What was judged and by what: the same for every answer on one survey. `changed` are facts set for the asking."""
-
-    engine: str
-    file: str
-    reference: str
-    survey_date: dt.date
-    as_of: dt.date
-    rule_set: RuleSetUsed
-    facts_digest: str
-    changed: tuple[str, ...]
-    limits: str
 
 
 class Reasons(Heading):

@@ -61,7 +61,7 @@ def _pair(left: str, right: str, base: RuleBase, field: str) -> Subject:
         members = base.members[left]
         if right in members:
             return Subject("member", right, left)
-        allowed = f"a member of {left}, as `bedjoint assess --format json` names them"
+        allowed = f"a member of {left}: `bedjoint explain {left}` lists them"
         raise BadInput(
             [Problem("", 0, 0, field, f"nothing of this name in {left}", right, allowed, _near(right, members))]
         )
@@ -83,5 +83,5 @@ def _unheard_of(text: str, base: RuleBase, field: str) -> Problem:
 
 
 def _near(word: str, names: Collection[str]) -> str:
-    near = difflib.get_close_matches(word, names, 3, 0.6)
+    near = difflib.get_close_matches(word, names, 3, 0.6) or difflib.get_close_matches(word.lower(), names, 3, 0.6)
     return f"did you mean {' or '.join(near)}?" if near else ""

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from importlib.metadata import version
 from typing import Literal
 
-from engine.decision.assess import LIMITS, citations
-from engine.decision.digest import facts_digest
+from engine.decision.assess import heading, rule_cited, wall_status
+from engine.decision.chain import WORDS, strength
 from engine.decision.grounds import now_view
-from engine.decision.model import RuleSetUsed, Status, Word
 from engine.decision.open_questions import what_matters
 from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
@@ -24,7 +22,6 @@ from engine.reasoning.reason_model import (
     ConditionReason,
     CutHere,
     GroupReason,
-    Heading,
     MemberReason,
     Missing,
     OptionBefore,
@@ -43,9 +40,6 @@ from engine.reasoning.reason_subject import Subject
 from engine.reasoning.reason_words import met, needs, the_variable, word_of
 from engine.rulebase.conditions import UNDECIDED, All, Condition, Not, Test, tests_in
 from engine.rulebase.rules import Rule, RuleBase
-
-_WORDS: tuple[Word, ...] = ("must", "should", "consider")
-_CERTAINTIES = ("high", "moderate", "low")
 
 
 def reasons(
@@ -70,29 +64,6 @@ def reasons(
     return Reasons(**dict(head), about=about, depth=depth, walls=walls)
 
 
-def heading(file: SurveyFile, base: RuleBase, as_of: dt.date, changed: Sequence[str] = ()) -> Heading:
-    """What was judged, and by what."""
-    return Heading(
-        engine=f"bedjoint {version('bedjoint')}",
-        file=file.name,
-        reference=file.survey.property.reference,
-        survey_date=file.survey.property.survey_date,
-        as_of=as_of,
-        rule_set=RuleSetUsed(
-            version=base.manifest.version, in_force_from=base.manifest.in_force_from, digest=base.digest
-        ),
-        facts_digest=facts_digest(file.survey),
-        changed=tuple(changed),
-        limits=LIMITS,
-    )
-
-
-def wall_status(evaluation: Evaluation) -> Status:
-    """The status of a wall: that of its most open choice."""
-    statuses = {outcome.status for outcome in evaluation.outcomes.values()}
-    return "undecided" if UNDECIDED in statuses else "provisional" if "provisional" in statuses else "settled"
-
-
 def _of_wall(
     base: RuleBase,
     wall: Wall,
@@ -115,19 +86,7 @@ def _of_wall(
 def rule_head(rule: Rule, base: RuleBase) -> RuleHead:
     """A rule with its grade and its sources looked up."""
     return RuleHead(
-        id=rule.id,
-        title=rule.title,
-        stage=rule.stage,
-        word=rule.word,
-        because=rule.raw.because,
-        limits=rule.raw.limits,
-        basis=rule.raw.basis,
-        strength=rule.raw.strength,
-        certainty=rule.raw.certainty,
-        follows=rule.raw.follows,
-        against=rule.raw.against,
-        cites=citations(rule, base),
-        where=rule.where,
+        **dict(rule_cited(rule, base)),
         supports=tuple(f"{choice}={option}" for choice, option in rule.supports),
         rules_out=tuple(f"{choice}={option}" for choice, option in rule.rules_out),
         adds=tuple(f"{name}={member}" for name, member in rule.adds),
@@ -176,9 +135,7 @@ class _Tree:
         support = self._holding(supports=(name, outcome.option))
         before = choice.options[:at]
         grounds = support or [rule for o in before for rule in self._holding(rules_out=(name, o.id))]
-        strongest = min(
-            grounds, key=lambda r: (_WORDS.index(r.word), _CERTAINTIES.index(r.raw.certainty)), default=None
-        )
+        strongest = min(grounds, key=strength, default=None)
         return ChoiceReason(
             choice=name,
             title=choice.title,
@@ -242,7 +199,7 @@ class _Tree:
             detail=said.detail,
             found=member in held.now,
             settled=member in held.sure or member not in held.now | held.may,
-            word=min((rule.word for rule in rules), key=_WORDS.index, default=None),
+            word=min((rule.word for rule in rules), key=WORDS.index, default=None),
             rules=tuple(self._rule(rule, depth) for rule in rules),
             absent=absent,
             cut=cut,

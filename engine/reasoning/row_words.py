@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from engine.facts.values import Value
+from engine.facts.wall_fabric import GroundPoint
 from engine.inference.evaluate import Evaluation
 from engine.rulebase.model import STAGES
 from engine.rulebase.rules import RuleBase
 
 
-def rows_in_words(base: RuleBase, before: Evaluation, after: Evaluation) -> str:
-    """What the choices of the first stage come to with the rows that they do not without, in their own words."""
+def rows_in_words(rows: Value, base: RuleBase, before: Evaluation, after: Evaluation) -> str:
+    """Ground by its levels; anything else by what the choices of the first stage come to with it and not without."""
+    levels = (
+        [row.level_mm for row in rows.value if isinstance(row, GroundPoint)] if isinstance(rows.value, tuple) else []
+    )
+    if levels:
+        return f"highest at {max(levels)} mm, falling by {max(levels) - min(levels)} mm along the wall"
     told = [
         option.says
         for choice in base.choices_of[STAGES[0]]
