@@ -219,6 +219,7 @@ class Terminal:
     def __init__(self, *arguments):
         self.pid, self._fd = pty.fork()
         if self.pid == 0:
+            signal.signal(signal.SIGINT, signal.default_int_handler)  # a suite run in the background has it ignored
             os.environ |= {"TERM": "xterm-256color", "COLUMNS": "80", "LINES": "40"}
             os.environ.pop("NO_COLOR", None)
             os.execv(PROGRAM[0], [*PROGRAM, *arguments])

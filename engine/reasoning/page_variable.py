@@ -75,8 +75,8 @@ def computed_from(name: str) -> tuple[str, ...]:
 def reach(index: PageIndex, name: str) -> tuple[dict[str, tuple[Rule, ...]], tuple[str, ...]]:
     """The choices that a fact, reading, decision or set bears on.
 
-    First those that rules reading it decide, with the rules; then those reached only through readings and earlier
-    decisions.
+    First those that rules reading it decide, with the rules; then those reached only through readings, earlier
+    decisions, and facts that apply or not by it.
     """
     base = index.base
     reading = [rule for rule, _ in index.asked_of(name)]
@@ -87,6 +87,7 @@ def reach(index: PageIndex, name: str) -> tuple[dict[str, tuple[Rule, ...]], tup
     while front:
         seen |= front
         ahead = {reading for each in front for reading in computed_from(each)}
+        ahead |= {fact for fact, other in facts().items() if any(need.fact in front for need in other.applies)}
         for each in front:
             for rule, _ in index.asked_of(each):
                 touched |= _touched(rule)
@@ -219,4 +220,4 @@ def _bears_on(index: PageIndex, name: str) -> Iterator[PageEntry]:
         yield listed(choice, f"{index.refs[choice].title}. By {named}", choice, *links)
     if further:
         links = tuple(Link(text=choice, to=choice) for choice in further)
-        yield PageEntry(text=f"through readings and earlier decisions: {', '.join(further)}", links=links)
+        yield PageEntry(text=f"through readings, earlier decisions and facts that hang on it: {', '.join(further)}", links=links)
