@@ -289,7 +289,7 @@ def survey(
     output: Output = None,
 ) -> int:
     """Write a case as a survey, for `bedjoint why`."""
-    from engine.practice.case_survey import survey_text
+    from engine.facts.written import survey_text
 
     checked_options(seed, level, case)
     deliver(survey_text(practice_cases(rules, from_folder).case(seed, level, case).data), output)

@@ -24,7 +24,7 @@ from engine.facts.values import Value
 from engine.facts.vocabulary import facts
 from engine.inference.agree import agreed
 from engine.inference.evaluate import Evaluation
-from engine.practice.case_survey import survey_data, survey_of
+from engine.facts.written import survey_data, survey_of
 from engine.practice.draw import Draw
 from engine.practice.judge import Judge, facts_read, reasoning
 from engine.practice.settings import LEVELS, Level

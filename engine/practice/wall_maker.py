@@ -24,7 +24,7 @@ from engine.inference.evaluate import Evaluation
 from engine.inference.probe import values_to_try
 from engine.inference.truth import Truth
 from engine.inference.view import View, comparable, holds
-from engine.practice.case_survey import survey_data
+from engine.facts.written import survey_data
 from engine.practice.draw import Draw
 from engine.practice.judge import Change, Judge, changes_wanted, facts_read
 from engine.practice.measures import FITTING, LIKELY, SPANS, fitting

@@ -1,4 +1,4 @@
-"""A case as a survey of one wall: the same facts in the same bytes on every machine, and nothing that gives it away."""
+"""One wall as a survey file, written from its values: the same facts in the same bytes on every machine."""
 
 from __future__ import annotations
 
