@@ -27,10 +27,12 @@ class Decided:
 
 def decided(base: RuleBase, cells: Mapping[str, Cell], upto: str | None = None) -> Decided:
     """The rules of a base over the cells of its variables; no further than the stage `upto`."""
-    return _Encoder(base, cells).run(upto)
+    return Encoder(base, cells).run(upto)
 
 
-class _Encoder:
+class Encoder:
+    """Writes the rules of a base as formulas over cells; afterwards, any further condition over the same."""
+
     def __init__(self, base: RuleBase, cells: Mapping[str, Cell]) -> None:
         self._base, self._cells = base, cells
         self._tests: dict[Test, Truths] = {}
@@ -38,10 +40,11 @@ class _Encoder:
         self._options: dict[str, dict[str, Formula]] = {}
         self._members: dict[str, dict[str, Formula]] = {}
 
-    def run(self, upto: str | None) -> Decided:
+    def run(self, upto: str | None = None) -> Decided:
+        """The rules, no further than the stage `upto`."""
         for stage in STAGES:
             for rule in self._base.by_stage[stage]:
-                self._acts[rule.id] = self._truths(rule.when)[0]
+                self._acts[rule.id] = self.truths(rule.when)[0]
             for choice in self._base.choices_of[stage]:
                 self._options[choice.id] = self._decide(choice)
             for name, each in self._base.sets.items():
@@ -51,20 +54,21 @@ class _Encoder:
                 break
         return Decided(self._acts, self._options, self._members)
 
-    def _truths(self, condition: Condition) -> Truths:
+    def truths(self, condition: Condition) -> Truths:
+        """When a condition is true and when it is false; what it reads of decisions must have been run."""
         match condition:
             case Test():
                 if condition not in self._tests:
                     self._tests[condition] = self._of_test(condition)
                 return self._tests[condition]
             case Not(part):
-                true, false = self._truths(part)
+                true, false = self.truths(part)
                 return false, true
             case All(parts):
-                each = [self._truths(part) for part in parts]
+                each = [self.truths(part) for part in parts]
                 return all_of(true for true, _ in each), any_of(false for _, false in each)
             case AnyOf(parts):
-                each = [self._truths(part) for part in parts]
+                each = [self.truths(part) for part in parts]
                 return any_of(true for true, _ in each), all_of(false for _, false in each)
 
     def _of_test(self, test: Test) -> Truths:
