@@ -17,6 +17,7 @@ from engine.errors import EXIT_OPEN, EXIT_SETTLED, BadInput, Problem
 
 if TYPE_CHECKING:
     from engine.decision.model import Assessment
+    from engine.facts.intake import SurveyFile
     from engine.schedule.model import WallSchedule
 
 
@@ -48,6 +49,10 @@ def assess(
             "--set", metavar="PATH=VALUE", help="Judge with this fact changed, written as in a survey; may be repeated."
         ),
     ] = None,
+    record: Annotated[
+        pathlib.Path | None,
+        typer.Option("--record", metavar="FILE", help="Write a decision record as well, for `verify` and `override`."),
+    ] = None,
 ) -> int:
     """Decide for every wall: is it rising damp, what to do, with what, at what level, and why."""
     # Imported here so that `--help` and `version` need not wait for the engine.
@@ -64,7 +69,8 @@ def assess(
         check_walls(wall, [each.id for survey in surveys for each in survey.survey.walls])
     assessments: list[Assessment] = []
     schedules: dict[tuple[str, str], WallSchedule] = {}
-    for survey, changed in changed_surveys(surveys, changes, wall):
+    judged = changed_surveys(surveys, changes, wall)
+    for survey, changed in judged:
         on = judged_on or survey.survey.property.survey_date
         base = rule_base_for(rules, on)
         assessments.append(judge(survey, base, on, wall, changed))
@@ -72,8 +78,36 @@ def assess(
         schedules.update({(survey.name, name): schedule for name, schedule in treated.items()})
     options = "".join(f" {each}" for each in judged_with(changes, rules, as_of))
     show = renderer(format.value, to_file=output is not None, schedules=schedules, options=options)
-    deliver(show(assessments), output, survey_paths(paths))
+    shown = show(assessments)
+    if record is None:
+        deliver(shown, output, survey_paths(paths))
+    else:
+        _deliver_with_record(shown, output, survey_paths(paths), record, [file for file, _ in judged], assessments)
     return EXIT_SETTLED if all(each.settled for each in assessments) else EXIT_OPEN
+
+
+def _deliver_with_record(
+    shown: str,
+    output: pathlib.Path | None,
+    inputs: Sequence[str],
+    record: pathlib.Path,
+    surveys: Sequence[SurveyFile],
+    assessments: Sequence[Assessment],
+) -> None:
+    """Write the record and the output: both, or neither.
+
+    Raises:
+        BadInput: one of them cannot be written, or a record of something else stands in the place.
+    """
+    from cli.record_option import record_file
+
+    ready = record_file(list(zip(surveys, assessments, strict=True)), record, output)
+    ready.write()
+    try:
+        deliver(shown, output, inputs)
+    except BadInput:
+        ready.take_back()
+        raise
 
 
 def check_walls(asked: Sequence[str], present: Sequence[str]) -> None:

@@ -84,10 +84,10 @@ def day(text: str | None, option: str) -> dt.date | None:
     """
     if text is None:
         return None
+    from engine.facts.declare import day_of
+
     try:
-        if len(text) != 10:
-            raise ValueError
-        return dt.date.fromisoformat(text)
+        return day_of(text)
     except ValueError:
         raise BadInput([Problem("", 0, 0, option, "is not a date", text, "YYYY-MM-DD")]) from None
 

@@ -16,11 +16,13 @@ from cli import (
     explain_command,
     form_command,
     graph_command,
+    override_command,
     practice_command,
     reconcile_command,
     rules_command,
     schedule_command,
     schema_command,
+    verify_command,
     version_command,
     why_command,
     why_not_command,
@@ -50,6 +52,8 @@ app.command("compare")(compare_command.compare)
 app.command("graph")(graph_command.graph)
 app.command("explain")(explain_command.explain)
 app.command("schedule", epilog=EPILOG)(schedule_command.schedule)
+app.command("verify", epilog=verify_command.EPILOG)(verify_command.verify)
+app.command("override", epilog=override_command.EPILOG)(override_command.override)
 app.command("reconcile")(reconcile_command.reconcile)
 app.add_typer(rules_command.app, name="rules")
 app.add_typer(practice_command.app, name="practice")

@@ -170,7 +170,9 @@ def test_a_survey_from_the_future_is_refused():
     assert "2026-11-01 at the latest" in said[0]
 
 
-@pytest.mark.parametrize("day", ["2026-13-01", "2026-02-30", "04.05.2026", "2026-5-4", "yesterday", "20260504", "5"])
+@pytest.mark.parametrize(
+    "day", ["2026-13-01", "2026-02-30", "04.05.2026", "2026-5-4", "yesterday", "20260504", "5", "2026-W18-1"]
+)
 def test_a_date_is_a_real_day(day):
     assert "YYYY-MM-DD" in problems(GOOD.replace("2026-05-04", day))[0]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any, Generic, Literal, TypeVar, get_args
@@ -159,12 +160,21 @@ def _members(raw: Any) -> Any:
 def _date(raw: Any) -> Any:
     if isinstance(raw, dt.date):
         return raw
-    if not isinstance(raw, str) or len(raw) != 10:
-        raise PydanticCustomError("date", "not a date", {"expected": "a date as YYYY-MM-DD"})
     try:
-        return dt.date.fromisoformat(raw)
+        return day_of(raw)
     except ValueError:
         raise PydanticCustomError("date", "not a date", {"expected": "a date as YYYY-MM-DD"}) from None
+
+
+def day_of(raw: Any) -> dt.date:
+    """A day written as YYYY-MM-DD.
+
+    Raises:
+        ValueError: anything else, also what ISO 8601 allows besides, such as the day of a week.
+    """
+    if not isinstance(raw, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", raw, re.ASCII):
+        raise ValueError("not a date")
+    return dt.date.fromisoformat(raw)
 
 
 def _rows(raw: Any) -> Any:
