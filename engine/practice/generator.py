@@ -22,9 +22,9 @@ from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
 from engine.facts.values import Value
 from engine.facts.vocabulary import facts
+from engine.facts.written import survey_data, survey_of
 from engine.inference.agree import agreed
 from engine.inference.evaluate import Evaluation
-from engine.facts.written import survey_data, survey_of
 from engine.practice.draw import Draw
 from engine.practice.judge import Judge, facts_read, reasoning
 from engine.practice.settings import LEVELS, Level

@@ -20,11 +20,11 @@ from engine.facts.resolve import applies
 from engine.facts.survey import Survey
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, Scalar, State, Value, known
 from engine.facts.vocabulary import Variable, facts
+from engine.facts.written import survey_data
 from engine.inference.evaluate import Evaluation
 from engine.inference.probe import values_to_try
 from engine.inference.truth import Truth
 from engine.inference.view import View, comparable, holds
-from engine.facts.written import survey_data
 from engine.practice.draw import Draw
 from engine.practice.judge import Change, Judge, changes_wanted, facts_read
 from engine.practice.measures import FITTING, LIKELY, SPANS, fitting

@@ -4,11 +4,39 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Collection, Iterator, Mapping
+from typing import Any
 
 from engine.facts.document import Path
-from engine.rulebase.model import STAGES, Choice, Member, RawRule, SetOfFindings, Source
+from engine.rulebase.model import STAGES, Choice, Member, RawRule, SetOfFindings, Source, SourceKind
 
 Found = tuple[Path, str, str, str, str]
+
+BEARS: Mapping[str, frozenset[SourceKind]] = {
+    "standard": frozenset({"law", "standard"}),
+    "guidance": frozenset({"law", "standard", "guidance", "trade"}),
+    "research": frozenset({"research"}),
+    "common_practice": frozenset({"common_practice", "trade", "guidance"}),
+}
+"""The kinds of source that can bear each basis; judgement needs none."""
+
+PLACEHOLDER = "TODO"
+"""What a text, a value or a key begins with that is still to be filled in. No version that holds one is read."""
+UNFILLED = "is still to be filled in"
+
+
+def placeholders_in(data: Any, path: Path = ()) -> Iterator[tuple[Path, str]]:
+    """Every value and key that is still to be filled in, with its path."""
+    if isinstance(data, str):
+        if data.startswith(PLACEHOLDER):
+            yield path, data
+    elif isinstance(data, dict):
+        for key, value in data.items():
+            if key.startswith(PLACEHOLDER):
+                yield (*path, key), key
+            yield from placeholders_in(value, (*path, key))
+    elif isinstance(data, list):
+        for index, value in enumerate(data):
+            yield from placeholders_in(value, (*path, index))
 
 
 def _near(word: str, among: Collection[str]) -> str:
@@ -69,12 +97,7 @@ def _problems_in_sources(raw: RawRule, sources: Mapping[str, Source]) -> Iterato
     if bool(raw.follows) != bool(raw.against):
         yield (), "follows and against go together: where sources disagree, both are named", "", "", ""
     kinds = {sources[name].kind for name in cited if name in sources}
-    wanted = {
-        "standard": {"law", "standard"},
-        "guidance": {"law", "standard", "guidance", "trade"},
-        "research": {"research"},
-        "common_practice": {"common_practice", "trade", "guidance"},
-    }.get(raw.basis)
-    if wanted and not wanted & kinds:
+    wanted = BEARS.get(raw.basis)
+    if wanted and not wanted & kinds and all(name in sources for name in cited):
         yield ("basis",), f"no cited source bears the basis {raw.basis}", ", ".join(sorted(kinds)), \
             ", ".join(sorted(wanted)), ""  # fmt: skip

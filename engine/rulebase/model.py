@@ -103,7 +103,11 @@ class Examples(Section):
 
 
 class RawRule(Section):
-    """One rule as written. `when` is parsed by `engine.rulebase.conditions`."""
+    """One rule as written. `when` is parsed by `engine.rulebase.conditions`.
+
+    `weak_basis_because` is why a *must* may stand although the text of its law or standard was not seen or is not
+    the one in force.
+    """
 
     id: RuleId
     title: Sentence
@@ -118,6 +122,7 @@ class RawRule(Section):
     basis: Basis
     strength: Strength
     certainty: Certainty
+    weak_basis_because: Sentence | None = None
     follows: Word | None = None
     against: Annotated[tuple[Word, ...], BeforeValidator(_tuple)] = ()
     cautions: Annotated[tuple[Word, ...], BeforeValidator(_tuple)] = ()
