@@ -10,7 +10,7 @@ import typer
 
 from cli.completion import choice_options
 from cli.inputs import survey_paths
-from cli.judged import AsOf, Changes, SurveyPath, Version, Walls, judged_walls, judged_with
+from cli.judged import AsOf, Changes, SurveyPath, Version, Walls, changed_facts, judged_walls, judged_with
 from cli.output import deliver
 from engine.errors import EXIT_OPEN, EXIT_SETTLED, BadInput, Problem
 
@@ -69,6 +69,8 @@ def change(
     if format is Format.JSON:
         text = said.model_dump_json(indent=2) + "\n"
     else:
-        text = as_text(said, plain=output is not None, options=judged_with(changes, rules, as_of))
+        text = as_text(
+            said, plain=output is not None, options=judged_with(None, rules, as_of), given=changed_facts(changes)
+        )
     deliver(text, output, survey_paths([survey]))
     return EXIT_SETTLED if all(each.already or each.sets for each in said.walls) else EXIT_OPEN

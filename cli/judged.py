@@ -94,6 +94,11 @@ def judged_with(changes: Sequence[str] | None, rules: str | None, as_of: str | N
     return [f"{option} {shlex.quote(value)}" for option, value in given]
 
 
+def changed_facts(changes: Sequence[str] | None) -> list[tuple[str, str]]:
+    """The facts that `--set` names, each with its option quoted."""
+    return [(each.partition("=")[0].strip(), f"--set {shlex.quote(each)}") for each in changes or ()]
+
+
 def with_changes(file: SurveyFile, changes: Sequence[str] | None, walls: Sequence[str] | None) -> SurveyFile:
     """The survey with the facts of `--set PATH=VALUE` changed at the walls named, or at every wall.
 

@@ -15,10 +15,13 @@ _OTHERS_SHOWN = 8
 _COUNT = {1: "one fact", 2: "two facts", 3: "three facts", 4: "four facts", 5: "five facts", 6: "six facts"}
 
 
-def as_text(said: Changes, *, plain: bool = False, options: Sequence[str] = ()) -> str:
+def as_text(
+    said: Changes, *, plain: bool = False, options: Sequence[str] = (), given: Sequence[tuple[str, str]] = ()
+) -> str:
     """Every wall's sets, the smallest first, with how far the search is a proof.
 
-    `options` are those the survey was judged with, to be repeated in the commands that are shown.
+    `options` are those the survey was judged with, to be repeated in the commands that are shown; `given` are those
+    that set facts, with the fact.
     """
     page = Page(plain=plain, piped_width=WIDTH)
     for index, wall in enumerate(said.walls):
@@ -34,7 +37,7 @@ def as_text(said: Changes, *, plain: bool = False, options: Sequence[str] = ()) 
         page.blank()
         for line in _proof(said, wall):
             page.line(line)
-        _try(page, said, wall, options)
+        _try(page, said, wall, options, given)
     page.blank()
     page.line("A change is a fact found otherwise, never a fact to be written otherwise than it was found.")
     page.line(said.limits)
@@ -96,9 +99,8 @@ def _proof(said: Changes, wall: WallChanges) -> Iterator[str]:
         )
         return
     if wall.cut_at is not None:
-        sets = sum(len(each.changes) == wall.cut_at for each in wall.sets)
         yield (
-            f"The search was cut after {sets} sets of {_COUNT[wall.cut_at]}: there may be more of that size "
+            f"The search was cut among the sets of {_COUNT[wall.cut_at]}: there may be more of that size "
             "(--most looks further)."
         )
     but = ", but for those named next" if wall.not_excluded else ""
@@ -106,7 +108,11 @@ def _proof(said: Changes, wall: WallChanges) -> Iterator[str]:
         if not wall.sets or len(wall.sets[0].changes) > wall.proved_to:
             yield f"Proved: no change of {_up_to(wall.proved_to)} would do{but}."
         else:
-            yield f"Proved: no other set of {_up_to(wall.proved_to)} would do{but}, and no part of any of these does."
+            open_part = any(
+                set(each) < {change.fact for change in one.changes} for each in wall.not_excluded for one in wall.sets
+            )
+            parts = "" if open_part else ", and no part of any of these does"
+            yield f"Proved: no other set of {_up_to(wall.proved_to)} would do{but}{parts}."
     if wall.still_possible:
         yield "With nothing overturned, what is still unknown can bring it too: bedjoint ask shows what to find out."
     if not wall.sets and wall.cut_at is None and wall.largest < max(_COUNT):
@@ -120,16 +126,19 @@ def _up_to(size: int) -> str:
     return _COUNT[1] if size == 1 else f"up to {_COUNT[size]}"
 
 
-def _try(page: Page, said: Changes, wall: WallChanges, options: Sequence[str]) -> None:
+def _try(
+    page: Page, said: Changes, wall: WallChanges, options: Sequence[str], given: Sequence[tuple[str, str]]
+) -> None:
     first = next((each for each in wall.sets if as_options(each)), None)
     if first is None or said.file == STANDARD_INPUT:
         return
-    changed = tuple(f"--set {change.fact}=" for change in first.changes)
-    kept = [each for each in options if not each.replace("'", "").startswith(changed)]
+    overridden = {*(change.fact for change in first.changes), *first.dropped}
+    kept = [*(option for fact, option in given if fact not in overridden), *options]
+    file = f"./{said.file}" if said.file.startswith("-") else said.file
     page.line("Try one:")
     page.command(
         (
-            f"bedjoint assess {shlex.quote(said.file)}",
+            f"bedjoint assess {shlex.quote(file)}",
             f"--wall {shlex.quote(wall.wall)}",
             *kept,
             *(as_options(first) or ()),

@@ -186,3 +186,12 @@ def test_a_known_fact_has_nothing_to_answer(capsys):
     code, out, _ = run(capsys, "ask", DEMO / "meter_only.yaml", "--fact", name)
     assert code == 1
     assert "Open, with what each comes to now" in out
+
+
+def test_ground_that_falls_far_has_room_to_fall(capsys):
+    unknown = [part for name in ("ground.profile", "ground.level_mm") for part in ("--set", f"{name}=unknown")]
+    _, out, _ = run(
+        capsys, "ask", f"{DEMO}/nine_inch_brick.yaml", *unknown, "--set", "ground.fall_along_mm=9000",
+        "--fact", "ground.profile",
+    )  # fmt: skip
+    assert "falling by 9000 mm" in out

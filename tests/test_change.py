@@ -296,6 +296,30 @@ def test_the_command_the_page_ends_in_brings_the_goal(capsys):
     assert next(each["option"] for each in wall["choices"] if each["choice"] == "verdict") == "remove_cause"
 
 
+@pytest.mark.parametrize(
+    ("survey", "given", "goal"),
+    [
+        ("cavity_perished_felt.yaml", "build.leaves=2", "medium=mortar"),
+        ("cavity_debris.yaml", "build.leaves=2", "verdict=investigate"),
+        ("nine_inch_brick.yaml", " evidence.leaks =repaired", "verdict=remove_cause"),
+    ],
+)
+def test_the_command_leaves_out_what_was_set_and_no_longer_applies_or_is_set_otherwise(capsys, survey, given, goal):
+    _, out, _ = run(capsys, "change", DEMO / survey, "--set", given, "--to", goal)
+    code, said, err = run(capsys, *shown_command(out)[1:], "--format", "json")
+    assert code in (0, 1), err
+    (wall,) = json.loads(said)["assessments"][0]["walls"]
+    name, option = goal.split("=")
+    assert next(each["option"] for each in wall["choices"] if each["choice"] == name) == option
+
+
+def test_the_command_names_a_file_that_begins_with_a_dash(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    pathlib.Path("-x.yaml").write_text((DEMO / "nine_inch_brick.yaml").read_text())
+    _, out, _ = run(capsys, "change", "--to", "verdict=remove_cause", "--", "-x.yaml")
+    assert run(capsys, *shown_command(out)[1:])[0] in (0, 1)
+
+
 def test_none_found_ends_in_1_with_the_proof(capsys):
     code, out, _ = run(capsys, "change", DEMO / "leaking_pipe.yaml", "--to", "verdict=treat", "--up-to", "2")
     assert code == 1

@@ -258,13 +258,35 @@ def _takes_up(cells: Cells, now: Now) -> list[Formula]:
     if cell is None or cell.fixed is not None:
         return []
     ions = [cells["salts.chloride_percent"], cells["salts.nitrate_percent"]]
+    found = _takes_up_in_this_air(cell, ions, cells, now)
     # A content within the step of nought may be a trace: it counts as there, and as not there.
     air = all_of(cells[fact].known for fact in _AIR)
     sure = any_of(all_of((ion.known, number(ion) > 0)) for ion in ions)
     return [
+        *found,
         implied(cell.truth, all_of((any_of(ion.known for ion in ions), air))),
         implied(all_of((cell.known, negated(cell.truth))), all_of(ion.known for ion in ions)),
         implied(all_of((cell.known, sure)), air),
+    ]
+
+
+def _takes_up_in_this_air(cell: Cell, ions: list[Cell], cells: Cells, now: Now) -> list[Formula]:
+    """Which ions can bring it about while the air is as it is now."""
+    air = {name: value for name in _AIR if (value := now.values.get(name)) is not None and value.known}
+    if len(air) < len(_AIR):
+        return []
+    stays = all_of(equals(cells[name], value) for name, value in air.items())
+    bringing = []
+    for ion in ions:
+        others = {each.variable.name: UNKNOWN_VALUE for each in ions}
+        filled = {**now.values, **others, ion.variable.name: known(1.0)}
+        answer = compute_readings(filled, now.survey_year, now.figures, (cell.variable.name,))[cell.variable.name]
+        if answer.known and answer.value is True:
+            bringing.append(ion)
+    surely = any_of(all_of((ion.known, number(ion) > 0)) for ion in bringing)
+    return [
+        implied(all_of((stays, cell.truth)), any_of(ion.known for ion in bringing)),
+        implied(all_of((stays, surely)), cell.truth),
     ]
 
 

@@ -136,6 +136,9 @@ class Answers:
         level, fall = READINGS["reading.highest_ground_mm"], READINGS["reading.ground_fall_mm"]
         known_level, known_fall = (self._now.values[name].value for name in ("ground.level_mm", "ground.fall_along_mm"))
         heights = (known_level,) if isinstance(known_level, int) else (0, *thresholds(self._base, level.name))
+        if isinstance(known_fall, int):  # the ground must have room for its fall
+            assert level.ge is not None
+            heights = tuple(dict.fromkeys(max(height, round(level.ge) + known_fall) for height in heights))
         falls = (known_fall,) if isinstance(known_fall, int) else (0, *thresholds(self._base, fall.name)[-1:])
         for height in heights:
             for down in falls:

@@ -235,11 +235,16 @@ class _Finder:
         return to
 
     def _told(self, to: dict[str, Value]) -> ChangeSet:
+        numbers = [name for name in to if facts()[name].kind == "number" and self._now[name].known]
         for name in to:
-            if facts()[name].kind == "number" and self._now[name].known:
-                to[name] = self._nearest(name, to)
-            else:
+            if name not in numbers:
                 to[name] = next((each for each in _plainest(facts()[name]) if self._does(name, each, to)), to[name])
+        moved = True
+        while moved:  # the nearest of one number can depend on the others; it ends, since each round comes nearer
+            before = self._way(numbers, to)
+            for name in numbers:
+                to[name] = self._nearest(name, to)
+            moved = self._way(numbers, to) < before
         changes = tuple(
             self._rows_told(name, to)
             if facts()[name].kind == "rows"
@@ -332,6 +337,10 @@ class _Finder:
 
     def _dropped(self, to: Mapping[str, Value]) -> tuple[str, ...]:
         return self._amended(to) or ()
+
+    def _way(self, numbers: Iterable[str], to: Mapping[str, Value]) -> int:
+        """How many steps numbers are away from what they are now."""
+        return sum(abs(_steps(facts()[name], to[name]) - _steps(facts()[name], self._now[name])) for name in numbers)
 
     def _nearest(self, name: str, to: Mapping[str, Value]) -> Value:
         """The number nearest to what it is now that brings the goal, everything else as in `to`, to the step."""

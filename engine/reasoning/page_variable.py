@@ -220,4 +220,6 @@ def _bears_on(index: PageIndex, name: str) -> Iterator[PageEntry]:
         yield listed(choice, f"{index.refs[choice].title}. By {named}", choice, *links)
     if further:
         links = tuple(Link(text=choice, to=choice) for choice in further)
-        yield PageEntry(text=f"through readings, earlier decisions and facts that hang on it: {', '.join(further)}", links=links)
+        yield PageEntry(
+            text=f"through readings, earlier decisions and facts that hang on it: {', '.join(further)}", links=links
+        )
