@@ -236,12 +236,14 @@ def _under(ion: Cell, bounds: IonBounds, perhaps: bool) -> Formula:
 
 _AIR = ("climate.air_temperature_c", "climate.air_rh_percent")
 _SURFACE = (*_AIR, "climate.surface_temperature_c")
+_BY_WALL = ("climate.u_value_w_m2k", "climate.outside_temperature_c")
 
 
 def _air(cells: Cells, now: Now) -> list[Formula]:
     found = []
     for reading in ("reading.surface_above_dew_point_k", "reading.surface_rh_percent"):
         found += _only_with(cells, reading, _SURFACE, always=True)
+    found += _only_with(cells, "reading.calculated_surface_rh_percent", (*_AIR, *_BY_WALL))
     dew, rh = cells.get("reading.surface_above_dew_point_k"), cells.get("reading.surface_rh_percent")
     if dew is not None and rh is not None and dew.fixed is None and rh.fixed is None:
         # At the dew point the humidity at the surface is 100 %; a step of rounding either way.
