@@ -15,6 +15,10 @@ from cli.completion import rule_ids
 from cli.output import deliver
 from cli.render_graph import Format as Picture
 from cli.render_graph import written
+from cli.rules_check_command import check_rules
+from cli.rules_compare_command import compare_versions
+from cli.rules_new_command import new_rule, seal
+from cli.rules_test_command import run_examples
 from engine.errors import BadInput, Problem
 
 app = typer.Typer(help="Look into the rule base.", no_args_is_help=True, rich_markup_mode=None)
@@ -92,3 +96,10 @@ def graph_rules(
 
     picture = graph_of(rule_base_for(rules, dt.date.today()), stage=stage, choice=choice, rule=rule)
     deliver(written(picture, format), output)
+
+
+app.command("check")(check_rules)
+app.command("compare")(compare_versions)
+app.command("new")(new_rule)
+app.command("seal")(seal)
+app.command("test")(run_examples)

@@ -24,6 +24,11 @@ class Subject(enum.StrEnum):
     ASK = "ask"
     COMPARISON = "compare"
     PAGES = "explain"
+    RECORD = "record"
+    VERIFICATION = "verify"
+    RULES_CHECK = "rules-check"
+    RULES_COMPARE = "rules-compare"
+    RULES_TEST = "rules-test"
 
 
 def schema(
@@ -57,5 +62,10 @@ _MODELS = {
     Subject.ASK: ("engine.reasoning.ask", "Asked"),
     Subject.COMPARISON: ("engine.reasoning.comparison_model", "Comparison"),
     Subject.PAGES: ("engine.reasoning.page_model", "Explained"),
+    Subject.RECORD: ("engine.record.model", "Record"),
+    Subject.VERIFICATION: ("engine.record.verification", "Verification"),
+    Subject.RULES_CHECK: ("engine.audit.findings", "AllChecked"),
+    Subject.RULES_COMPARE: ("engine.audit.compare_model", "RulesCompared"),
+    Subject.RULES_TEST: ("engine.audit.examples_run", "RulesTested"),
 }
 """Where the model of each command's JSON stands."""

@@ -5,18 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Literal
 
+from engine.audit.mutation_model import MutationReport
+from engine.audit.spot import Spot as Spot
 from engine.decision.model import Part
 
 Level = Literal["error", "warning", "note"]
 Group = Literal["form", "sources", "proof", "tests"]
-
-
-class Spot(Part):
-    """A place in a file; `line` and `column` count from 1, 0 means the file as a whole."""
-
-    file: str
-    line: int
-    column: int
 
 
 class Finding(Part):
@@ -51,15 +45,23 @@ class Looked(Part):
 
 
 class Checked(Part):
-    """The outcome for one version."""
+    """The outcome for one version. `mutation` is what became of rules changed on purpose, where that was tried."""
 
     rules: str
     in_force_from: dt.date | None
     digest: str | None
     checks: tuple[Looked, ...]
     findings: tuple[Finding, ...]
+    mutation: MutationReport | None = None
 
     @property
     def failed(self) -> bool:
         """Whether an error stands that nobody accepted."""
         return any(each.level == "error" and each.accepted is None for each in self.findings)
+
+
+class AllChecked(Part):
+    """The outcomes for every version that was checked."""
+
+    format: Literal["bedjoint-rules-check-1"] = "bedjoint-rules-check-1"
+    versions: tuple[Checked, ...]

@@ -73,7 +73,7 @@ def recorded_text(version: str, recorded: Iterable[Recorded]) -> str:
     """The text of a file of recorded decisions."""
     rows = [_row(each) for each in recorded]
     body = "\n".join(
-        yaml.safe_dump([row], sort_keys=False, width=116, allow_unicode=True, default_flow_style=None) for row in rows
+        yaml.safe_dump([row], sort_keys=False, width=100, allow_unicode=True, default_flow_style=None) for row in rows
     )
     return f"{HEAD.format(version=version)}\n{body}"
 
