@@ -19,6 +19,7 @@ from engine.rulebase.load import load_rule_base, versions
 
 FOLDER = pathlib.Path(__file__).parent / "vectors"
 NEWEST = versions()[-1].version
+BY_VERSION = [FOLDER / manifest.version for manifest in versions()]
 SETS = ("works", "tests", "notices", "cautions", "causes")
 NEEDED = {"id", "teaches", "source", "source_says", "expect"}
 OPTIONAL = {"base", "facts", "status", "readings", "fires", "silent", "cites", *SETS}
@@ -36,7 +37,7 @@ BASES = read_document(FOLDER / "bases.yaml").data
 
 
 def _read():
-    for path in sorted(FOLDER.rglob("*.yaml")):
+    for path in sorted((*FOLDER.glob("*.yaml"), *(path for each in BY_VERSION for path in each.glob("*.yaml")))):
         if path.name != "bases.yaml":
             version = NEWEST if path.parent == FOLDER else path.parent.name
             for vector in read_document(path, list_allowed=True).data:
