@@ -61,7 +61,7 @@ def _version(page: Page, checked: Checked, show_accepted: bool, show_all: bool) 
         if not made and not found:
             continue
         page.heading(title)
-        page.rows(((_count(each, found), each.says, "") for each in made), 14)
+        page.rows(((_count(each, found), each.says, "") for each in made), 19)
         shown: Counter[str] = Counter()
         for finding in found:
             if finding.accepted is None or show_accepted:
@@ -89,12 +89,21 @@ def _verdict(checked: Checked) -> str:
     unsettled = sum(len(each.unsettled) for each in checked.checks)
     if unsettled:
         counts.append(f"{unsettled} not settled")
-    return f"Found: {', '.join(counts)}" if counts else "Clean: nothing found that is not let stand with a reason"
+    found = f"Found: {', '.join(counts)}" if counts else "Clean: nothing found"
+    let_stand = [each for each in checked.findings if each.accepted is not None]
+    if let_stand:
+        found += f"; {len(let_stand)} more let stand, each with a reason"
+    broken = [each.subject for each in let_stand if each.check == "property"]
+    return f"{found}, among them broken properties: {', '.join(broken)}" if broken else found
 
 
 def _count(each: Looked, found: Sequence[Finding]) -> str:
+    """How many of what was looked at are not so, or all; each sentence beside it says what should be."""
     against = sum(one.check == each.check for one in found)
-    return f"{against} of {each.looked_at}" if against else f"all {each.looked_at}"
+    parts = [f"{against} not"] if against else []
+    if each.unsettled:
+        parts.append(f"{len(each.unsettled)} open")
+    return f"{', '.join(parts)}, of {each.looked_at}" if parts else f"all {each.looked_at}"
 
 
 def _finding(page: Page, each: Finding) -> None:

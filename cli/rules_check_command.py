@@ -72,7 +72,7 @@ def check_rules(
 ) -> None:
     """Check the rules: form, sources, proofs over every possible survey, and what their tests would notice.
 
-    Exit code 0: nothing stands against the rules; 1: something does; 2: it could not be checked.
+    Exit code 0: no error but such as are let stand with a reason; 1: some error; 2: it could not be checked.
     """
     from cli.render_check import as_json, as_sarif, as_text, with_surveys, write_reports
     from engine.audit.check import PARTS, Wanted, check

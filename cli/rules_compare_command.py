@@ -70,7 +70,9 @@ def compare_versions(
     problems: list[Problem] = []
     manifests = _gathered(lambda: _named(a, b), problems)
     asked = _gathered(lambda: judging_day(as_of), problems)
-    day = asked or dt.date.today()
+    # Rules that lie ahead are compared over surveys of the year in which they come into force.
+    ahead = [manifest.in_force_from for manifest in manifests or ()]
+    day = asked or max((dt.date.today(), *ahead))
     files = _gathered(lambda: read_surveys(surveys, dt.date.today()), problems) if surveys else []
     _gathered(lambda: _check_folder(witnesses), problems)
     if problems or manifests is None or files is None:

@@ -81,10 +81,23 @@ def seal(
     ],
 ) -> None:
     """Record the digest of a version for good: from then on `rules check` tells if anything in it changes."""
-    from engine.audit.digests import FILE, sealed_text
+    from engine.audit.check import Wanted, check
+    from engine.audit.digests import sealed_text
     from engine.rulebase.load import rules_folder
+    from engine.rulebase.sealed import FILE
 
-    text = sealed_text(version, dt.date.today())
+    today = dt.date.today()
+    text = sealed_text(version, today, rules_folder())
+    against = [
+        each
+        for each in check(version, Wanted(today, (), folder=rules_folder())).findings
+        if each.level == "error" and each.accepted is None and each.check != "digest-not-recorded"
+    ]
+    if against:
+        raise BadInput(
+            Problem(*((each.at.file, each.at.line, each.at.column) if each.at else ("", 0, 0)), each.check, each.says)
+            for each in against
+        )
     deliver(text, rules_folder() / FILE)
     deliver(f"Rules {version} are sealed.\n", None)
 

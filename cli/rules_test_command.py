@@ -41,9 +41,7 @@ def run_examples(
     ] = None,
     rules: Annotated[
         str | None,
-        typer.Option(
-            "--rules", help="Version of the rules; else the one in force today.", autocompletion=rule_versions
-        ),
+        typer.Option("--rules", help="Version of the rules; else the newest.", autocompletion=rule_versions),
     ] = None,
     vectors: Annotated[
         pathlib.Path | None, typer.Option("--vectors", help="Folder of decision vectors to run them on as well.")
@@ -52,10 +50,11 @@ def run_examples(
 ) -> int:
     """Run rules on their own examples: each holds on its example, not without a fact of it, on nothing near it."""
     from engine.audit.examples_run_vectors import run_rules
+    from engine.rulebase.load import versions
     from engine.rulebase.versions import rule_base_for
 
     today = dt.date.today()
-    base = rule_base_for(rules, today)
+    base = rule_base_for(rules or versions()[-1].version, today)
     outcome = run_rules(base, _rules(base, ids), vectors, today)
     if format is Format.JSON:
         data = outcome.model_dump(mode="json")

@@ -12,7 +12,11 @@ SCHEMA = "https://json.schemastore.org/sarif-2.1.0.json"
 
 
 def log_of(found: Sequence[Checked], program_version: str) -> dict[str, Any]:
-    """The log. What is let stand is a result with a suppression and the reason as its justification."""
+    """The log.
+
+    What is let stand is a note with a suppression, and the reason as its justification: not every reader of such logs
+    knows suppressions.
+    """
     return {"$schema": SCHEMA, "version": "2.1.0", "runs": [_run(each, program_version) for each in found]}
 
 
@@ -52,10 +56,10 @@ def _result(finding: Finding, places: dict[str, int], version: str) -> dict[str,
     found: dict[str, Any] = {
         "ruleId": finding.check,
         "ruleIndex": places[finding.check],
-        "level": finding.level,
+        "level": finding.level if finding.accepted is None else "note",
         "message": {"text": " ".join(_sentences(finding))},
         "partialFingerprints": {"subject/v1": f"{version} {finding.check} {finding.subject}"},
-        "properties": {"subject": finding.subject, "rules": list(finding.rules)},
+        "properties": {"subject": finding.subject, "rules": list(finding.rules), "found": finding.level},
     }
     if finding.survey is not None:
         found["properties"]["survey"] = finding.survey
@@ -74,4 +78,4 @@ def _sentences(finding: Finding) -> Iterable[str]:
     if finding.allowed:
         yield f"Allowed: {finding.allowed}."
     if finding.hint:
-        yield f"{finding.hint[0].upper()}{finding.hint[1:].rstrip('.')}."
+        yield f"To mend it: {finding.hint.rstrip('.')}."

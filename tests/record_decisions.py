@@ -5,6 +5,7 @@ the version before as second argument its recorded walls are tried first; with t
 so that only what has come up since is added.
 """
 
+import argparse
 import pathlib
 import shutil
 import sys
@@ -12,7 +13,7 @@ import sys
 from engine.audit.recorded import recorded_text
 from engine.audit.recording import record
 from engine.audit.vectors import read_vectors
-from engine.rulebase.load import load_rule_base
+from engine.rulebase.load import load_rule_base, versions
 
 FOLDER = pathlib.Path(__file__).parent / "vectors"
 
@@ -35,4 +36,9 @@ def main(version, before=None):
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
+    names = [manifest.version for manifest in versions()]
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("version", choices=names)
+    parser.add_argument("before", choices=names, nargs="?", help="the version whose recorded walls are tried first")
+    asked = parser.parse_args()
+    main(asked.version, asked.before)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import strategies as st
 
 from cli.main import exit_code_of
-from engine.record.build import record_digest, text_of
+from engine.record.build import overrides_digest, record_digest, text_of
 from engine.record.canonical import digest_of
 from engine.record.verification import Verification
 from engine.rulebase.load import load_rule_base, rules_folder
@@ -88,6 +88,7 @@ def edited(path, change, *, sealed=False, to="e.json"):
     if sealed:
         data["digests"] = {name: digest_of(data[name]) for name in ("facts", "decision")}
         data["digests"]["record"] = record_digest(data, data["digests"])
+        data["digests"]["overrides"] = overrides_digest(data["overrides"])
     pathlib.Path(to).write_text(text_of(data))
     return to
 

@@ -54,8 +54,10 @@ class Rules:
         self.folder = folder
         self.version = version
         folder.mkdir(parents=True, exist_ok=True)
-        for name in ("checks.yaml", "digests.yaml"):
-            shutil.copy(rules_folder() / name, folder / name)
+        shutil.copy(rules_folder() / "checks.yaml", folder / "checks.yaml")
+        recorded = (rules_folder() / "digests.yaml").read_text()
+        of_the_first = re.match(r"(?s).*?\n- version: '2026\.1'\n(?:  [^\n]*\n)+", recorded)
+        (folder / "digests.yaml").write_text(of_the_first[0])
         shutil.copytree(rules_folder() / FIRST, folder / FIRST)
         if version != FIRST:
             self.add_version(version, "2026-01-01", FIRST)

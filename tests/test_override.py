@@ -2,9 +2,10 @@
 
 import datetime as dt
 import json
+import re
 
 from engine.decision.assess import LIMITS
-from engine.record.build import text_of
+from engine.record.build import overrides_digest, text_of
 from engine.record.overrides import override_digest
 from engine.record.read import parse_record
 from engine.rulebase.load import load_rule_base
@@ -27,6 +28,7 @@ def by_hand(path, **override):
     made = {"wall": "parlour-back", "change": "is", "who": "A. Viewer", "why": "It is so.", "until": None, **override}
     made["digest"] = override_digest(made, data, data["overrides"][-1] if data["overrides"] else None)
     data["overrides"].append(made)
+    data["digests"]["overrides"] = overrides_digest(data["overrides"])
     path.write_text(text_of(data))
 
 
@@ -42,7 +44,12 @@ def test_an_override_stands_beside_the_decision(capsys, here):
     assert '"overrides":[]' in before
     start = before.index('"overrides":[]')
     end = len(before) - start - len('"overrides":[]')
-    assert after[:start] == before[:start]
+    of_overrides = re.compile(
+        '"digests":{"decision":"[0-9a-f]{64}","facts":"[0-9a-f]{64}","overrides":"([0-9a-f]{64})"'
+    )
+    one, other = of_overrides.search(before), of_overrides.search(after)
+    assert one[1] != other[1]
+    assert after[:start].replace(other[1], one[1]) == before[:start]
     assert after[-end:] == before[-end:]
     said = " ".join(out.split())
     assert "the reviewer's, not the engine's: A. Viewer" in said
@@ -198,6 +205,8 @@ def test_an_override_that_was_edited_or_moved_is_noticed(capsys, here):
         lambda data: data["overrides"][0].update(why="Because."),
         lambda data: data["overrides"].reverse(),
         lambda data: data["overrides"].pop(0),
+        lambda data: data["overrides"].pop(),
+        lambda data: data["overrides"].clear(),
         lambda data: data["overrides"][0].update(until="2999-01-01"),
     ):
         (record,) = verified(capsys, edited(path, change))

@@ -12,12 +12,14 @@ from hypothesis import strategies as st
 from small_bases import choice, make_base
 
 from engine.audit.asking import Asking
+from engine.audit.fates import bench_of
 from engine.audit.findings import Spot
 from engine.audit.proof import proof_findings, proof_steps
 from engine.audit.proof_outcomes import outcome_findings
 from engine.audit.proof_properties import property_findings
 from engine.audit.proof_rules import rule_findings
 from engine.audit.properties import Property, properties_of
+from engine.audit.vectors import read_vectors
 from engine.audit.witness import Unreal, Witness, witness_of
 from engine.decision.assess import assess
 from engine.decision.grounds import now_view
@@ -31,6 +33,7 @@ from engine.rulebase.conditions import ConditionParser
 from engine.rulebase.load import load_rule_base, versions
 
 YEAR = 2026
+VECTORS = pathlib.Path(__file__).parent / "vectors"
 NOWHERE = Spot(file="properties.yaml", line=1, column=1)
 VARIABLES = tuple(facts()[name] for name in FEW)
 
@@ -228,7 +231,8 @@ BASES = {manifest.version: load_rule_base(manifest.version) for manifest in vers
 def real(version):
     base = BASES[version]
     told = []
-    found = proof_findings(base, properties_of(base), YEAR, told.append)
+    met = bench_of(base, read_vectors(VECTORS, base)).cases
+    found = proof_findings(base, properties_of(base), YEAR, told.append, met)
     return found, told
 
 

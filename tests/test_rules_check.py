@@ -293,3 +293,22 @@ def test_the_report_is_written_a_page_a_version(capsys, tmp_path):
     )  # fmt: skip
     assert code == 0
     assert "Changed rules: 5 of" in (tmp_path / "pages" / "2026.1.md").read_text()
+
+
+def test_a_sealed_version_whose_files_were_changed_gives_no_answer(altered, capsys, monkeypatch):
+    folder = altered("rules/cause.yaml", "strength: strong", "strength: conditional")
+    for module in ("engine.rulebase.load", "engine.rulebase.sealed"):
+        monkeypatch.setattr(f"{module}.rules_folder", lambda: folder)
+    changed = load_rule_base(NEWEST, folder)
+    monkeypatch.setattr("engine.rulebase.versions.load_rule_base", lambda version: changed)
+    code, out, err = run(capsys, "assess", "scenarios_demo/nine_inch_brick.yaml", "--rules", NEWEST)
+    assert (code, out) == (2, "")
+    assert "is not what it was when it was recorded" in err
+
+
+def test_the_counterexamples_of_a_version_that_lies_ahead_can_be_judged_today(altered, capsys, tmp_path):
+    altered("properties.yaml", "never: {decided.medium: solvent_liquid}", "never: {decided.medium: rods}")
+    folder = altered("manifest.yaml", "in_force_from: '", "in_force_from: '2099-01-01' # '")
+    checked = check(NEWEST, Wanted(TODAY, ("proof",), folder=folder))
+    (broken,) = [each for each in checked.findings if each.subject == "no_flammable_liquid"]
+    assert yaml.safe_load(broken.survey)["property"]["survey_date"] == f"{TODAY.year}-01-01"

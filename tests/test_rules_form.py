@@ -6,7 +6,7 @@ import hashlib
 import pytest
 from seeded_rules import FIRST, Rules, rule_text
 
-from engine.audit.digests import digest_findings, recorded, sealed_text
+from engine.audit.digests import digest_findings, sealed_text
 from engine.audit.form import form_findings
 from engine.audit.form_cells import Cells
 from engine.audit.form_literals import as_written, canonical, literals_in
@@ -16,6 +16,7 @@ from engine.inference.truth import Truth
 from engine.inference.view import View
 from engine.rulebase.conditions import ConditionParser
 from engine.rulebase.load import load_rule_base, read_version, rules_folder, versions
+from engine.rulebase.sealed import recorded
 
 DAY = dt.date(2026, 11, 25)
 WORKS = "rules/works.yaml"

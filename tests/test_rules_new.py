@@ -2,12 +2,14 @@
 
 import datetime as dt
 import re
+import types
 
 import pytest
 from seeded_rules import FIRST, Rules
 
 from cli.main import exit_code_of
 from engine.audit import digests, form_settings, ids
+from engine.audit.digests import sealed_text
 from engine.audit.form import form_findings
 from engine.audit.ids import ids_used, next_free, stages_of_letters
 from engine.audit.scaffold import Wanted, scaffold
@@ -169,8 +171,7 @@ def test_a_rule_is_written_only_into_a_version_that_may_change(capsys, rules):
     code, _, err = run(capsys, "new", "M-901", "--write", "--rules", "2026.5")
     assert code == 2
     assert "is in force since" in err
-    code, _, _ = run(capsys, "seal", DRAFT)
-    assert code == 0
+    (rules.folder / "digests.yaml").write_text(sealed_text(DRAFT, Later.today(), rules.folder))
     code, _, err = run(capsys, "new", "M-901", "--write")
     assert code == 2
     assert "its digest was recorded on" in err
@@ -251,7 +252,35 @@ def test_a_file_that_cannot_be_written_is_left_as_it_is(capsys, rules):
 # ---- Sealing ----
 
 
-def test_a_version_is_sealed_once(capsys, rules):
+class Later(dt.date):
+    """A day on which the draft is in force."""
+
+    @classmethod
+    def today(cls):
+        return cls(2099, 7, 1)
+
+
+@pytest.fixture
+def later(monkeypatch):
+    monkeypatch.setattr("cli.rules_new_command.dt", types.SimpleNamespace(date=Later))
+
+
+def test_a_version_that_lies_ahead_is_not_sealed(capsys, rules):
+    before = (rules.folder / "digests.yaml").read_text()
+    code, out, err = run(capsys, "seal", DRAFT)
+    assert (code, out) == (2, "")
+    assert "is not yet in force" in err
+    assert (rules.folder / "digests.yaml").read_text() == before
+
+
+def test_a_version_with_errors_is_not_sealed(capsys, rules, later):
+    rules.edit_rule("rules/works.yaml", "W-022", "basis: ", "basis: standard # ", DRAFT)
+    code, out, err = run(capsys, "seal", DRAFT)
+    assert (code, out) == (2, "")
+    assert "basis" in err
+
+
+def test_a_version_is_sealed_once(capsys, rules, later):
     path = rules.folder / "digests.yaml"
     before = path.read_text()
     code, out, _ = run(capsys, "seal", DRAFT)
@@ -259,9 +288,7 @@ def test_a_version_is_sealed_once(capsys, rules):
     after = path.read_text()
     assert after.startswith(before)
     digest = read_version(DRAFT, rules.folder).base.digest
-    assert after[len(before) :] == (
-        f"- version: '{DRAFT}'\n  digest: {digest}\n  recorded_on: '{dt.date.today().isoformat()}'\n"
-    )
+    assert after[len(before) :] == (f"- version: '{DRAFT}'\n  digest: {digest}\n  recorded_on: '2099-07-01'\n")
     code, out, err = run(capsys, "seal", DRAFT)
     assert (code, out) == (2, "")
     assert "what is recorded is never recorded again" in err

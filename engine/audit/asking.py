@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 import z3
 
+from engine.audit.cases import Case, judged
 from engine.audit.findings import Spot
 from engine.audit.witness import Unreal, Witness, witness_of
 from engine.facts.values import Value
-from engine.inference.evaluate import Evaluation, evaluate
 from engine.proof.decisions import Decided
 from engine.proof.logic import Formula
 from engine.proof.wall_space import WallSpace, all_surveys, solver_for
@@ -22,13 +22,15 @@ Progress = Callable[[str], None]
 class Asking:
     """One version's rules over the space of all surveys of a year. `unsettled` collects what stayed open, in words."""
 
-    def __init__(self, base: RuleBase, survey_year: int, progress: Progress = lambda _: None) -> None:
+    def __init__(
+        self, base: RuleBase, survey_year: int, progress: Progress = lambda _: None, met: Iterable[Case] = ()
+    ) -> None:
         self.base = base
         self.wall: WallSpace = all_surveys(base, survey_year)
         self.solver: z3.Solver = solver_for(self.wall)
         self.progress = progress
         self.unsettled: list[str] = []
-        self._met: list[Evaluation] = []
+        self._met: list[Case] = list(met)
 
     @property
     def decided(self) -> Decided:
@@ -68,7 +70,7 @@ class Asking:
         finally:
             self.solver.pop()
 
-    def ever(self, what: str, formula: Formula, holds: Callable[[Evaluation], bool]) -> bool | None:
+    def ever(self, what: str, formula: Formula, holds: Callable[[Case], bool]) -> bool | None:
         """Whether some survey is so by the evaluator's own word: no by proof, yes by a survey, `None` where open."""
         if any(holds(each) for each in self._met):
             return True
@@ -76,21 +78,19 @@ class Asking:
         shown = self._look(what, formula, holds, smallest=False) is not None
         return None if not shown and len(self.unsettled) > notes else shown
 
-    def shown(self, what: str, formula: Formula, holds: Callable[[Evaluation], bool]) -> Witness | None:
+    def shown(self, what: str, formula: Formula, holds: Callable[[Case], bool]) -> Witness | None:
         """The smallest survey found that is so; `None` where it is proved that none is.
 
         Also `None`, with a note under `what`, where it could be neither proved nor shown.
         """
         return self._look(what, formula, holds, smallest=True)
 
-    def _look(
-        self, what: str, formula: Formula, holds: Callable[[Evaluation], bool], *, smallest: bool
-    ) -> Witness | None:
+    def _look(self, what: str, formula: Formula, holds: Callable[[Case], bool], *, smallest: bool) -> Witness | None:
         def done(values: dict[str, Value]) -> bool:
-            evaluation = evaluate(self.base, values)
-            so = holds(evaluation)
+            case = judged(self.base, values)
+            so = holds(case)
             if so and not smallest:
-                self._met.append(evaluation)
+                self._met.append(case)
             return so
 
         try:

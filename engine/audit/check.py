@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import os
 import pathlib
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field
 
 from engine.audit.accepted import with_accepted
+from engine.audit.cases import Case
 from engine.audit.coverage import coverage
 from engine.audit.digests import digest_findings
+from engine.audit.fates import bench_of
 from engine.audit.findings import Checked, Finding, Looked
 from engine.audit.form import form_findings
 from engine.audit.form_loading import as_findings
@@ -64,12 +66,16 @@ def check(version: str, wanted: Wanted) -> Checked:
     base, findings, looked = form_findings(version, wanted.folder, read=read)
     parts = [digest_findings(read, wanted.on, wanted.folder), source_findings(read, wanted.on, wanted.folder)]
     report: MutationReport | None = None
+    met: list[Case] = []
     unjudged = any(each.check == "example-value" for each in findings)
     if base is not None:
         if not unjudged:
-            tests, report = _tests(base, wanted)
+            vectors = read_vectors(wanted.vectors, base) if wanted.vectors else NO_VECTORS
+            tests, report = _tests(base, vectors, wanted)
             parts.append(tests)
-        parts.append(_proofs(base, wanted))
+            if "proof" in wanted.parts:
+                met = bench_of(base, vectors).cases
+        parts.append(_proofs(base, wanted, met))
     for found, made in parts:
         findings = [*findings, *found]
         looked = [*looked, *made]
@@ -87,11 +93,10 @@ def check(version: str, wanted: Wanted) -> Checked:
     )
 
 
-def _tests(base: RuleBase, wanted: Wanted) -> tuple[Found, MutationReport | None]:
+def _tests(base: RuleBase, vectors: Vectors, wanted: Wanted) -> tuple[Found, MutationReport | None]:
     """Coverage and changed rules; both judge examples, so these must be values that their variables take."""
     if not {"coverage", "mutants"} & set(wanted.parts):
         return ([], []), None
-    vectors: Vectors = read_vectors(wanted.vectors, base) if wanted.vectors else NO_VECTORS
     findings: list[Finding] = []
     looked: list[Looked] = []
     report: MutationReport | None = None
@@ -115,7 +120,7 @@ def _tests(base: RuleBase, wanted: Wanted) -> tuple[Found, MutationReport | None
     return (findings, looked), report
 
 
-def _proofs(base: RuleBase, wanted: Wanted) -> Found:
+def _proofs(base: RuleBase, wanted: Wanted, met: Iterable[Case]) -> Found:
     if "proof" not in wanted.parts:
         return [], []
     try:
@@ -129,4 +134,5 @@ def _proofs(base: RuleBase, wanted: Wanted) -> Found:
         done += 1
         wanted.progress(f"{base.manifest.version}: proofs", done, steps)
 
-    return proof_findings(base, properties, base.manifest.in_force_from.year, told)
+    # Surveys of a version that lies ahead are of today's year, so that they can be judged today.
+    return proof_findings(base, properties, min(base.manifest.in_force_from.year, wanted.on.year), told, met)

@@ -4,78 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import pathlib
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Annotated
-
-from pydantic import Field, TypeAdapter, ValidationError
 
 from engine.audit.findings import Finding, Looked, Spot
 from engine.audit.form_loading import as_findings
 from engine.audit.form_places import finding, looked_at, near
 from engine.errors import BadInput, BadRules, Problem
-from engine.facts.complaints import problems_from
-from engine.facts.declare import Day, Section
-from engine.facts.document import read_document
+from engine.facts.document import Place
 from engine.rulebase.load import VersionRead, read_manifests, read_version, rules_folder
+from engine.rulebase.sealed import FILE, SHOWN, recorded
 
-FILE = "digests.yaml"
-SHOWN = f"rules/{FILE}"
 _CHECKS = {
     "digest-not-recorded": "the digest of a version in force is recorded",
     "digest-differs": "a version is what it was when its digest was recorded",
     "digest-without-version": "every version that is recorded is there",
 }
-
-
-class Sealed(Section):
-    """The digest that a version has for good, and the day it was recorded."""
-
-    version: str
-    digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
-    recorded_on: Day
-
-
-@dataclass(frozen=True, slots=True)
-class Recorded:
-    """One row of the file and where it stands."""
-
-    sealed: Sealed
-    at: Spot
-
-
-def recorded(folder: pathlib.Path | None = None) -> Mapping[str, Recorded]:
-    """The digests that are recorded, by version; none where there is no such file.
-
-    Raises:
-        BadRules: with every problem of the file.
-    """
-    path = (folder or rules_folder()) / FILE
-    if not path.exists():
-        return {}
-    try:
-        document = read_document(path, SHOWN, list_allowed=True)
-    except BadInput as error:
-        raise BadRules(error.problems) from None
-    rows = document.data if isinstance(document.data, list) else None
-    if rows is None:
-        raise BadRules([Problem(SHOWN, 1, 1, "", "is not a list")])
-    problems: list[Problem] = []
-    found: dict[str, Recorded] = {}
-    adapter = TypeAdapter(Sealed)
-    for index, row in enumerate(rows):
-        place = document.place((index,))
-        try:
-            sealed = adapter.validate_python(row)
-        except ValidationError as error:
-            problems += problems_from(error, document, Sealed, (index,))
-            continue
-        if sealed.version in found:
-            problems.append(Problem(SHOWN, place.line, place.column, "version", "stands twice", sealed.version))
-        found[sealed.version] = Recorded(sealed, Spot(file=SHOWN, line=place.line, column=place.column))
-    if problems:
-        raise BadRules(problems)
-    return found
 
 
 def digest_findings(
@@ -105,21 +47,25 @@ def digest_findings(
                 if in_force
                 else f"it is not yet in force: to change it all the same, take its row out of {SHOWN}"
             )
-            found.append(finding("digest-differs", "error", read.version, says, row.at, hint=hint))
+            found.append(finding("digest-differs", "error", read.version, says, _spot(row.at), hint=hint))
     present = [path.parent.name for path in (folder or rules_folder()).glob("*/manifest.yaml")]
     for version, row in sealed.items():
         if version not in present:
             says = f"The digest of {version} is recorded and there is no such version"
             hint = near(version, present) or "a version that was in force stays"
-            found.append(finding("digest-without-version", "error", version, says, row.at, hint=hint))
+            found.append(finding("digest-without-version", "error", version, says, _spot(row.at), hint=hint))
     return found, looked_at(_CHECKS, max(len(sealed), 1))
+
+
+def _spot(place: Place) -> Spot:
+    return Spot(file=place.file, line=place.line, column=place.column)
 
 
 def sealed_text(version: str, on: dt.date, folder: pathlib.Path | None = None) -> str:
     """The text of `digests.yaml` with the digest of a version added.
 
     Raises:
-        BadInput: no such version, one that is recorded already, or one that does not load.
+        BadInput: no such version, one that is recorded already, that is not yet in force, or that does not load.
     """
     manifests, _ = read_manifests(folder)
     if version not in manifests:
@@ -132,6 +78,11 @@ def sealed_text(version: str, on: dt.date, folder: pathlib.Path | None = None) -
     read = read_version(version, folder)
     if read.base is None:
         raise BadRules(read.problems)
+    if not read.base.manifest.in_force(on):
+        message = "is not yet in force, and what is recorded can never change"
+        raise BadInput(
+            [Problem("", 0, 0, "VERSION", message, version, hint="record it on the day it comes into force")]
+        )
     path = (folder or rules_folder()) / FILE
     before = path.read_text(encoding="utf-8") if path.exists() else ""
     line_end = "" if not before or before.endswith("\n") else "\n"

@@ -44,6 +44,11 @@ class Bench:
         else:
             self.vectors.append((test.vector, case))
 
+    @property
+    def cases(self) -> list[Case]:
+        """The walls of all vectors and recorded decisions that the rules bear out."""
+        return [*(case for _, case in self.vectors), *self.recorded]
+
     def killer(self, rule: Rule) -> Killer | None:
         """The first kind of test that comes out otherwise with `rule` in the place of that of its id."""
         if rule.id in self.examples and not borne_out(rule.when, self.examples[rule.id]):

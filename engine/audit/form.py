@@ -50,6 +50,7 @@ _REACH = {
     "member-never-added": "every member of a set is added by a rule",
 }
 _VERSIONS = {
+    "version-without-changes": "every manifest says what changed and why",
     "version-misnamed": "each folder is named after the version in it",
     "version-same-day": "no two versions are in force from the same day",
     "version-order": "versions are numbered in the order in which they come into force",

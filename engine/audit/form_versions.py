@@ -18,6 +18,10 @@ def version_findings(folder: pathlib.Path | None = None) -> list[Finding]:
     manifests, problems = read_manifests(folder)
     found = as_findings(problems)
     for name, manifest in manifests.items():
+        if not manifest.changes:
+            says = f"The manifest of {name} does not say what changed and why"
+            hint = "write it under changes, a row for each change"
+            found.append(finding("version-without-changes", "error", name, says, _spot(name), hint=hint))
         if manifest.version != name:
             says = f"The folder {name} holds the manifest of version {manifest.version}"
             hint = "give the folder the name of the version, or the manifest the name of the folder"

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from engine.audit.asking import Asking, Progress
+from engine.audit.cases import Case
 from engine.audit.findings import Finding, Looked
 from engine.audit.proof_outcomes import outcome_findings
 from engine.audit.proof_properties import property_findings
@@ -19,13 +22,18 @@ def proof_steps(base: RuleBase, properties: tuple[Property, ...]) -> int:
 
 
 def proof_findings(
-    base: RuleBase, properties: tuple[Property, ...], survey_year: int, progress: Progress = lambda _: None
+    base: RuleBase,
+    properties: tuple[Property, ...],
+    survey_year: int,
+    progress: Progress = lambda _: None,
+    met: Iterable[Case] = (),
 ) -> tuple[list[Finding], list[Looked]]:
     """Gaps, impossible options and members, dead, masked and contradicted rules, broken properties.
 
-    Surveys are of one year: rules read how long ago something was done, and an earlier year only makes that less.
+    Surveys are of one year: rules read how long ago something was done, and an earlier year only makes that less. `met`
+    are walls that were judged already: what they come to need not be looked for.
     """
-    ask = Asking(base, survey_year, progress)
+    ask = Asking(base, survey_year, progress, met)
     found: list[Finding] = []
     looked: list[Looked] = []
     for of_what in (outcome_findings, rule_findings):

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from engine.audit.asking import Asking
+from engine.audit.cases import Case
 from engine.audit.findings import Finding, Looked
-from engine.inference.evaluate import Evaluation
 from engine.proof.logic import all_of
 from engine.rulebase.conditions import UNDECIDED
 
@@ -22,8 +22,8 @@ def _gaps(ask: Asking) -> tuple[list[Finding], Looked]:
     for choice in ask.base.choices.values():
         options = ask.decided.options[choice.id]
 
-        def undecided(evaluation: Evaluation, choice_id: str = choice.id) -> bool:
-            return evaluation.outcomes[choice_id].option == UNDECIDED
+        def undecided(case: Case, choice_id: str = choice.id) -> bool:
+            return case.decided[choice_id] == UNDECIDED
 
         witness = ask.shown(f"{choice.id} undecided", options[UNDECIDED], undecided)
         if witness is not None:
@@ -70,8 +70,8 @@ def _impossible(ask: Asking) -> tuple[list[Finding], list[Looked]]:
             options += 1
             pair = f"{choice.id}={option.id}"
 
-            def taken(evaluation: Evaluation, choice_id: str = choice.id, option_id: str = option.id) -> bool:
-                return evaluation.outcomes[choice_id].option == option_id
+            def taken(case: Case, choice_id: str = choice.id, option_id: str = option.id) -> bool:
+                return case.decided[choice_id] == option_id
 
             if ask.ever(pair, ask.decided.options[choice.id][option.id], taken) is False:
                 found.append(
@@ -100,8 +100,8 @@ def _impossible(ask: Asking) -> tuple[list[Finding], list[Looked]]:
             members += 1
             pair = f"{name}={member}"
 
-            def held(evaluation: Evaluation, name: str = name, member: str = member) -> bool:
-                return member in evaluation.sets[name].now
+            def held(case: Case, name: str = name, member: str = member) -> bool:
+                return member in case.found[name]
 
             if ask.ever(pair, formula, held) is False:
                 found.append(

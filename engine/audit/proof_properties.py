@@ -7,14 +7,14 @@ from collections.abc import Callable, Mapping
 import z3
 
 from engine.audit.asking import Asking
+from engine.audit.cases import Case
 from engine.audit.findings import Finding, Looked
 from engine.audit.properties import Property
 from engine.audit.witness import Done, Unreal, Witness, filled, witness_by
 from engine.audit.words import listed
-from engine.decision.grounds import now_view
 from engine.facts.values import UNKNOWN_VALUE, Value, in_words
 from engine.facts.vocabulary import facts
-from engine.inference.evaluate import Evaluation, evaluate
+from engine.inference.evaluate import evaluate
 from engine.inference.truth import Truth
 from engine.proof.decisions import Encoder
 from engine.proof.less_known import LessKnown, less_known
@@ -68,8 +68,8 @@ def _broken(ask: Asking, encoder: Encoder, each: Property) -> list[Finding]:
         if then is not None:
             formula = all_of((formula, negated(encoder.truths(then)[0])))
 
-    def breaks(evaluation: Evaluation) -> bool:
-        view = now_view(evaluation)
+    def breaks(case: Case) -> bool:
+        view = case.view
         return view.truth(when) is Truth.TRUE and (then is None or view.truth(then) is not Truth.TRUE)
 
     witness = ask.shown(f"property {each.id}", formula, breaks)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from engine.audit.asking import Asking, spot_of
+from engine.audit.cases import Case
 from engine.audit.findings import Finding, Looked
 from engine.audit.words import in_words, listed
-from engine.inference.evaluate import Evaluation
 from engine.proof.decisions import Encoder
 from engine.proof.logic import Formula, all_of, any_of, negated, within
 from engine.rulebase.conditions import UNDECIDED, All
@@ -32,8 +32,8 @@ def _dead(ask: Asking) -> tuple[list[Finding], Looked]:
     before = len(ask.unsettled)
     for rule in ask.base.rules:
 
-        def holds(evaluation: Evaluation, rule_id: str = rule.id) -> bool:
-            return rule_id in evaluation.fired
+        def holds(case: Case, rule_id: str = rule.id) -> bool:
+            return rule_id in case.fired
 
         if ask.ever(f"{rule.id} holds", ask.decided.acts[rule.id], holds) is False:
             found.append(

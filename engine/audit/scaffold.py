@@ -10,7 +10,6 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import get_args
 
-from engine.audit.digests import recorded
 from engine.audit.form_places import near
 from engine.audit.ids import Ids, next_free, stages_of_letters
 from engine.audit.words import listed
@@ -21,6 +20,7 @@ from engine.rulebase.check import PLACEHOLDER
 from engine.rulebase.conditions import ConditionParser
 from engine.rulebase.load import VersionRead
 from engine.rulebase.model import STAGES, Basis, Certainty, Strength
+from engine.rulebase.sealed import recorded
 
 _ID = re.compile(r"[A-Z]{1,2}-[0-9]{3}")
 _WIDTH = 80

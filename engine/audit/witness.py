@@ -130,6 +130,5 @@ def _written(wall: WallSpace, known: Mapping[str, Value], done: Done) -> Witness
 
 
 def survey_day(wall: WallSpace) -> dt.date:
-    """The day of a survey that shows something: as its rules come into force, or that year's first."""
-    day, year = wall.base.manifest.in_force_from, wall.now.survey_year
-    return day if day.year == year else dt.date(year, 1, 1)
+    """The day of a survey that shows something: the first of its year, so that it can be judged from then on."""
+    return dt.date(wall.now.survey_year, 1, 1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from engine.decision.assess import choice_decided, evaluate_wall, rule_cited, set_found, wall_status
@@ -44,7 +44,13 @@ def record_of(file: SurveyFile, assessment: Assessment) -> dict[str, Any]:
         "limits": assessment.limits,
     }
     digests = {"facts": digest_of(facts), "decision": digest_of(decision)}
-    return {**heading, "digests": {**digests, "record": record_digest(heading, digests)}, "overrides": []}
+    digests |= {"record": record_digest(heading, digests), "overrides": overrides_digest([])}
+    return {**heading, "digests": digests, "overrides": []}
+
+
+def overrides_digest(overrides: Iterable[Mapping[str, Any]]) -> str:
+    """The digest of all overrides together, so that none can be taken away unnoticed."""
+    return digest_of([each["digest"] for each in overrides])
 
 
 def record_digest(record: Mapping[str, Any], digests: Mapping[str, Any]) -> str:

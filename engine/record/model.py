@@ -104,12 +104,14 @@ class Digests(Part):
     """What the record was when it was written.
 
     `facts` and `decision` are of these two; `record` is of all but `digests` and `overrides`, with these two digests in
-    the place of what they are of. They show that a record was edited, by mistake or carelessly: they are no signature.
+    the place of what they are of; `overrides` is of the digests of these. They show that a record was edited, by
+    mistake or carelessly: they are no signature.
     """
 
     facts: Digest
     decision: Digest
     record: Digest
+    overrides: Digest
 
 
 class Override(Part):

@@ -14,7 +14,7 @@ from engine.facts.amend import LATEST
 from engine.facts.intake import SurveyFile
 from engine.inference.evaluate import evaluate
 from engine.readings.compute import compute_readings
-from engine.record.build import CAUTIONS
+from engine.record.build import CAUTIONS, overrides_digest
 from engine.record.canonical import digest_of
 from engine.record.facts import survey_from
 from engine.record.model import Change, MemberRecorded, Override, WallRecorded
@@ -98,7 +98,9 @@ def with_override(stored: StoredRecord, wall: str, to: str, said: Said, base: Ru
     }
     before = stored.data["overrides"]
     chained = {**added, "digest": override_digest(added, stored.data, before[-1] if before else None)}
-    return {**stored.data, "overrides": [*before, chained]}
+    overrides = [*before, chained]
+    digests = {**stored.data["digests"], "overrides": overrides_digest(overrides)}
+    return {**stored.data, "digests": digests, "overrides": overrides}
 
 
 def _problems_of_wall(stored: StoredRecord, wall: str) -> Iterator[Problem]:

@@ -10,7 +10,7 @@ from engine.decision.assess import LIMITS
 from engine.decision.model import RuleSetUsed
 from engine.errors import BadInput
 from engine.facts.intake import SurveyFile
-from engine.record.build import CAUTIONS, decision_of, record_digest
+from engine.record.build import CAUTIONS, decision_of, overrides_digest, record_digest
 from engine.record.canonical import digest_of
 from engine.record.code import code_used
 from engine.record.drift import drift
@@ -104,6 +104,8 @@ def altered_in(stored: StoredRecord) -> tuple[str, ...]:
         if override_digest(each, data, before) != each["digest"]:
             found.append(f"override {number}")
         before = each
+    if overrides_digest(data["overrides"]) != digests.overrides:
+        found.append("overrides")
     return tuple(found)
 
 

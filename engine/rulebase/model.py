@@ -142,7 +142,7 @@ class Manifest(Section):
     version: Annotated[str, Field(pattern=r"^[0-9]{4}\.[0-9]{1,3}$")]
     in_force_from: Day
     summary: Sentence
-    changes: Annotated[tuple[Change, ...], BeforeValidator(_tuple), Field(min_length=1)]
+    changes: Annotated[tuple[Change, ...], BeforeValidator(_tuple)]
 
     def in_force(self, on: dt.date) -> bool:
         """Whether the version had come into force by that day."""

@@ -8,6 +8,7 @@ import difflib
 from engine.errors import BadInput, Problem
 from engine.rulebase.load import load_rule_base, versions
 from engine.rulebase.rules import RuleBase
+from engine.rulebase.sealed import as_sealed
 
 
 def rule_base_for(version: str | None, on: dt.date) -> RuleBase:
@@ -15,6 +16,7 @@ def rule_base_for(version: str | None, on: dt.date) -> RuleBase:
 
     Raises:
         BadInput: no such version, or none was in force yet.
+        BadRules: it cannot be read, or is not what was recorded of it.
     """
     known = versions()
     names = [manifest.version for manifest in known]
@@ -25,7 +27,7 @@ def rule_base_for(version: str | None, on: dt.date) -> RuleBase:
             raise BadInput(
                 [Problem("", 0, 0, "--rules", "no such version of the rules", version, ", ".join(names), hint)]
             )
-        return load_rule_base(version)
+        return as_sealed(load_rule_base(version))
     in_force = [manifest for manifest in known if manifest.in_force(on)]
     if not in_force:
         first = known[0]
@@ -43,4 +45,4 @@ def rule_base_for(version: str | None, on: dt.date) -> RuleBase:
                 )
             ]
         )
-    return load_rule_base(in_force[-1].version)
+    return as_sealed(load_rule_base(in_force[-1].version))
