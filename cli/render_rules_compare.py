@@ -37,7 +37,22 @@ _STEPS: dict[Step, str] = {
 _STYLES: dict[Step, str] = {"bolder": "bold red", "newly_open": "bold yellow", "more_cautious": "bold green"}
 _CHANGES = {"added": "added", "changed": "changed", "withdrawn": "withdrawn"}
 _HELD = {"a": "by A alone", "b": "by B alone", "both": "by both", "neither": "by neither"}
-_UNDER = ("A", "B", "why", "was", "now", "as is", "differs", "reads", "concludes", "grade", "source", "words", "effect")
+_UNDER = (
+    "A",
+    "B",
+    "why",
+    "with",
+    "was",
+    "now",
+    "as is",
+    "differs",
+    "reads",
+    "concludes",
+    "grade",
+    "source",
+    "words",
+    "effect",
+)
 _AROUND = 6
 """How many words on either side of what changed are shown."""
 _PARTS = {"figures": "the figures readings are reckoned with"}
@@ -188,9 +203,11 @@ def _of_walls(walls: Sequence[WallMoves]) -> str:
 
 def _sections(compared: RulesCompared, *, full: bool) -> Iterator[tuple[str, Rows]]:
     """Every section that has something to say."""
-    yield from _of_given(compared)
+    yield from _of_given(compared, full=full)
     if compared.account:
         yield "What the versions say they changed", [row for each in compared.account for row in _account(each)]
+    if compared.not_accounted_for:
+        yield "Rules that differ and that nothing said there names", [("-", ", ".join(compared.not_accounted_for), "")]
     yield from _of_possible(compared.everywhere, full=full)
     for title, rules in (
         ("Rules added", [rule for rule in compared.rules if rule.change == "added"]),
@@ -223,16 +240,22 @@ def _account(account: Account) -> Rows:
 # decisions
 
 
-def _of_given(compared: RulesCompared) -> Iterator[tuple[str, Rows]]:
-    rows: Rows = []
+def _of_given(compared: RulesCompared, *, full: bool) -> Iterator[tuple[str, Rows]]:
+    """Walls that decide otherwise; in brief those with the same differences together."""
+    together: dict[object, list[WallMoves]] = {}
     for wall in compared.walls:
-        if wall.same:
-            continue
-        status = wall.status_a if wall.status_a == wall.status_b else f"{wall.status_a} -> {wall.status_b}"
-        rows.append(("wall", f"{wall.wall} of {wall.reference} ({wall.file}): {status}", "bold"))
+        if not wall.same:
+            key = (wall.file, wall.wall) if full else (wall.status_a, wall.status_b, wall.choices, wall.members)
+            together.setdefault(key, []).append(wall)
+    rows: Rows = []
+    for walls in together.values():
+        first = walls[0]
+        status = first.status_a if first.status_a == first.status_b else f"{first.status_a} -> {first.status_b}"
+        named = "; ".join(f"{wall.wall} of {wall.reference} ({wall.file})" for wall in walls)
+        rows.append(("wall" if len(walls) == 1 else "walls", f"{named}: {status}", "bold"))
         for step in _STEPS:
-            rows += [row for each in wall.choices if each.step == step for row in _choice(each)]
-            rows += _members([each for each in wall.members if each.step == step], step)
+            rows += [row for each in first.choices if each.step == step for row in _choice(each)]
+            rows += _members([each for each in first.members if each.step == step], step)
     if rows:
         yield "Walls given that decide otherwise", rows
 
@@ -242,7 +265,9 @@ def _of_possible(found: Everywhere, *, full: bool) -> Iterator[tuple[str, Rows]]
         shown = [each for each in found.possible if each.survey and each.step == step]
         if not shown:
             continue
-        rows = [row for each in shown if each.choice for row in _choice(each.choice, each.known_facts)]
+        rows = [
+            row for each in shown if each.choice for row in (*_choice(each.choice, each.known_facts), *_beside(each))
+        ]
         members = [each.member for each in shown if each.member]
         rows += _members(members, step, _sizes(shown)) if full else _members_named(members)
         yield f"What can differ: {word} ({len(shown)})", rows
@@ -308,6 +333,11 @@ def _members(members: Sequence[MemberMoves], step: Step, sizes: dict[tuple[str, 
         if why:
             rows.append(("why", why, ""))
     return rows
+
+
+def _beside(possible: Possible) -> Rows:
+    """What else is decided otherwise in the survey that shows it, so that a step is seen for what it comes to."""
+    return [("with", "; ".join(possible.beside), "")] if possible.beside else []
 
 
 def _members_named(members: Sequence[MemberMoves]) -> Rows:

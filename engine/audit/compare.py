@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterable, Sequence
 from importlib.metadata import version
 
 from engine.audit.boldness import Boldness
@@ -53,17 +54,20 @@ def compare_rules(
     rules, items = rules_that_differ(shared), items_that_differ(versions)
     walls = walls_moved(surveys, versions, bold, of("walls"))
     found = everywhere(shared, bold, of("kinds of difference"), most)
+    account = tuple(
+        Account(rules=manifest.version, what=each.what, why=each.why)
+        for manifest in ((b.manifest,) if accounts is None else accounts)
+        for each in manifest.changes
+    )
+    named = rules_named(account)
     return RulesCompared(
         engine=f"bedjoint {version('bedjoint')}",
         as_of=day,
         a=_used(a),
         b=_used(b),
-        account=tuple(
-            Account(rules=manifest.version, what=each.what, why=each.why)
-            for manifest in ((b.manifest,) if accounts is None else accounts)
-            for each in manifest.changes
-        ),
+        account=account,
         rules=rules,
+        not_accounted_for=tuple(each.id for each in rules if not each.wording_only and each.id not in named),
         items=items,
         walls=walls,
         files=tuple(file.name for file in surveys),
@@ -76,3 +80,16 @@ def compare_rules(
 def _used(base: RuleBase) -> RuleSetUsed:
     manifest = base.manifest
     return RuleSetUsed(version=manifest.version, in_force_from=manifest.in_force_from, digest=base.digest)
+
+
+_ID = r"([A-Z]{1,2})-([0-9]{3})"
+_IDS = re.compile(rf"{_ID}(?: to {_ID})?")
+
+
+def rules_named(account: Iterable[Account]) -> frozenset[str]:
+    """The ids of rules that accounts of changes name, alone or as "M-001 to M-009"."""
+    named: set[str] = set()
+    for each in account:
+        for letter, first, _, last in _IDS.findall(f"{each.what} {each.why}"):
+            named.update(f"{letter}-{number:03d}" for number in range(int(first), int(last or first) + 1))
+    return frozenset(named)

@@ -190,8 +190,18 @@ def _possible(
         member=moved,
         survey=witness.text if isinstance(witness, Witness) else None,
         known_facts=_size(witness) if isinstance(witness, Witness) else 0,
+        beside=() if judge is None else tuple(_beside(judge, "" if kind.member else kind.of)),
         unsettled=unsettled,
     )
+
+
+def _beside(judge: Judge, choice: str) -> Iterator[str]:
+    """The other choices that come to something else with it."""
+    before, after = judge.evaluated
+    for name, outcome in before.outcomes.items():
+        other = after.outcomes.get(name)
+        if name != choice and other is not None and other.option != outcome.option:
+            yield f"{name}: {outcome.option} -> {other.option}"
 
 
 def _choice(versions: Versions, kind: Kind, because: Traced | None) -> ChoiceMoves:

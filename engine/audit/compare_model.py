@@ -161,7 +161,7 @@ class Possible(Part):
     """One kind of difference over all surveys: found in a survey, or neither found nor ruled out.
 
     `name` is good for a file. `survey` is the text of a survey file, which knows `known_facts` facts, and shows it;
-    `others` counts the other decisions that differ in it. `unsettled` says why none was found.
+    `beside` are the other choices that differ in it, as "choice: option -> option". `unsettled` says why there is none.
     """
 
     name: str
@@ -169,6 +169,7 @@ class Possible(Part):
     member: MemberMoves | None = None
     survey: str | None = None
     known_facts: int = 0
+    beside: tuple[str, ...] = ()
     unsettled: str = ""
 
     @property
@@ -215,7 +216,10 @@ class StepBetween(Part):
 
 
 class RulesCompared(Part):
-    """Two versions of the rules side by side. `everywhere` is `None` where only files were looked at."""
+    """Two versions of the rules side by side.
+
+    `not_accounted_for` are rules that differ, not in wording alone, and that no account of what changed names.
+    """
 
     format: Literal["bedjoint-rules-comparison-1"] = "bedjoint-rules-comparison-1"
     engine: str
@@ -224,6 +228,7 @@ class RulesCompared(Part):
     b: RuleSetUsed
     account: tuple[Account, ...]
     rules: tuple[RuleDiffers, ...]
+    not_accounted_for: tuple[str, ...]
     items: tuple[ItemDiffers, ...]
     walls: tuple[WallMoves, ...]
     files: tuple[str, ...]
