@@ -21,6 +21,7 @@ from engine.errors import BadInput
 from engine.practice.progress import Kept, KeptMark, KeptRule, Standing, standing, summed_up
 from engine.practice.progress_store import FILE, LAYOUT, ProgressStore, data_folder
 from engine.practice.settings import DOWN_BELOW, LEVELS, RESULTS_LOOKED_AT, RESULTS_NEEDED, UP_FROM
+from engine.rulebase.load import load_rule_base, versions
 
 RESULT = Kept(
     taken_at="2026-03-04T10:00:00+00:00",
@@ -339,7 +340,8 @@ def test_progress_shows_choices_levels_and_rules(capsys, folder):
     assert code == 0
     words = " ".join(out.split())
     assert "1 case, mean 75 %. You are at level 1." in words
-    assert "Verdict, marked 1 times; wrong: treat for remove_cause (1)" in words
+    title = load_rule_base(versions()[-1].version).choices["verdict"].title
+    assert f"{title}, marked 1 times; wrong: treat for remove_cause (1)" in words
     assert "S-002" in out
     assert "missed 1" in out
     code, out, _ = run(capsys, "practice", "progress", "--format", "json")

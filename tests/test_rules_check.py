@@ -297,9 +297,8 @@ def test_the_report_is_written_a_page_a_version(capsys, tmp_path):
 
 def test_a_sealed_version_whose_files_were_changed_gives_no_answer(altered, capsys, monkeypatch):
     folder = altered("rules/cause.yaml", "strength: strong", "strength: conditional")
-    for module in ("engine.rulebase.load", "engine.rulebase.sealed"):
-        monkeypatch.setattr(f"{module}.rules_folder", lambda: folder)
     changed = load_rule_base(NEWEST, folder)
+    monkeypatch.setattr("engine.rulebase.load.rules_folder", lambda: folder)
     monkeypatch.setattr("engine.rulebase.versions.load_rule_base", lambda version: changed)
     code, out, err = run(capsys, "assess", "scenarios_demo/nine_inch_brick.yaml", "--rules", NEWEST)
     assert (code, out) == (2, "")
