@@ -139,6 +139,9 @@ def _summary(compared: RulesCompared) -> Iterator[tuple[str, str]]:
     yield _of_space(compared.everywhere), "bold"
     if compared.files:
         yield _of_walls(compared.walls), "bold"
+    if compared.recorded_looked_at:
+        count = f"{compared.recorded_looked_at} recorded decisions of A"
+        yield f"Of {count}, B decides {len(compared.recorded) or 'none'} otherwise.", ""
     step = compared.step
     why = {
         "wording": "no decision differs in any survey, and no grade or figure",
@@ -204,6 +207,11 @@ def _of_walls(walls: Sequence[WallMoves]) -> str:
 def _sections(compared: RulesCompared, *, full: bool) -> Iterator[tuple[str, Rows]]:
     """Every section that has something to say."""
     yield from _of_given(compared, full=full)
+    if compared.recorded and full:
+        yield (
+            "Recorded decisions of A that B decides otherwise",
+            [(each.id, "; ".join(each.says), "") for each in compared.recorded],
+        )
     if compared.account:
         yield "What the versions say they changed", [row for each in compared.account for row in _account(each)]
     if compared.not_accounted_for:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from engine.audit.compare_model import RulesCompared
     from engine.rulebase.model import Manifest
 
+VECTORS = pathlib.Path("tests/vectors")
 EXIT_SAME = 0
 EXIT_DIFFERENT = 1
 T = TypeVar("T")
@@ -48,6 +49,10 @@ def compare_versions(
             "--surveys", metavar="PATH", help="Judge these by both: a survey file or a folder; may be repeated."
         ),
     ] = None,
+    vectors: Annotated[
+        pathlib.Path | None,
+        typer.Option("--vectors", help="Folder of vectors with recorded decisions; else tests/vectors, if there."),
+    ] = None,
     witnesses: Annotated[
         pathlib.Path | None,
         typer.Option("--witnesses", metavar="FOLDER", help="Write the survey that shows each difference there."),
@@ -65,6 +70,7 @@ def compare_versions(
     from cli.render_rules_compare import as_json, as_markdown, as_text
     from engine.audit.boldness import boldness
     from engine.audit.compare import compare_rules
+    from engine.audit.vectors import read_vectors
     from engine.rulebase.load import load_rule_base
 
     problems: list[Problem] = []
@@ -78,8 +84,12 @@ def compare_versions(
     if problems or manifests is None or files is None:
         raise BadInput(problems)
     one, other, bold = load_rule_base(a), load_rule_base(b), boldness()
+    folder = vectors or (VECTORS if VECTORS.is_dir() else None)
+    recorded = read_vectors(folder, one).recorded if folder else ()
     with Bar() as bar:
-        compared = compare_rules(one, other, bold, day, surveys=files, accounts=manifests, progress=bar.told)
+        compared = compare_rules(
+            one, other, bold, day, surveys=files, recorded=recorded, accounts=manifests, progress=bar.told
+        )
     match format:
         case Format.TEXT:
             shown = as_text(compared, plain=output is not None, full=full)

@@ -741,3 +741,24 @@ def test_surveys_are_written_whole_or_not_at_all(capsys, tmp_path, monkeypatch):
         rules_compare_command._deliver("text\n", result, tmp_path, tmp_path / "more", [])
     assert not (tmp_path / "more").exists()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out.txt", "surveys"]
+
+
+def test_recorded_decisions_that_turn_are_cases_of_a_minor_step(capsys, tmp_path, monkeypatch):
+    """Recorded by the rules as they are, and decided by rules with one rule dropped."""
+    from engine.audit.fates import flipped
+    from engine.audit.vectors import read_vectors
+
+    base = load_rule_base("2026.1")
+    recorded = read_vectors(pathlib.Path(__file__).parent / "vectors", base).recorded
+    assert len(recorded) > 100
+    assert list(flipped(base, recorded)) == []
+    rules = tuple(rule for rule in base.rules if rule.id != "M-003")
+    fewer = dataclasses.replace(base, rules=rules, digest=base.digest + " without M-003")
+    turned = {each.id for each, _ in flipped(fewer, recorded)}
+    assert turned
+    compared = compare_rules(base, fewer, boldness(), dt.date(2026, 11, 25), recorded=recorded, most=5)
+    assert {each.id for each in compared.recorded} == turned
+    assert compared.recorded_looked_at == len(recorded)
+    assert compared.step.kind == "minor"
+    assert {f"recorded decision {each}" for each in turned} <= set(compared.step.cases)
+    assert not compared.same

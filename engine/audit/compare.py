@@ -11,10 +11,12 @@ from engine.audit.boldness import Boldness
 from engine.audit.compare_bases import Versions
 from engine.audit.compare_files import walls_moved
 from engine.audit.compare_kinds import MOST, everywhere
-from engine.audit.compare_model import Account, RulesCompared
+from engine.audit.compare_model import Account, RecordedMoves, RulesCompared
 from engine.audit.compare_space import shared_space
 from engine.audit.compare_step import step_between
 from engine.audit.compare_words import items_that_differ, rules_that_differ
+from engine.audit.fates import flipped
+from engine.audit.recorded import Recorded
 from engine.decision.assess import LIMITS
 from engine.decision.model import RuleSetUsed
 from engine.facts.intake import SurveyFile
@@ -32,14 +34,15 @@ def compare_rules(
     day: dt.date,
     *,
     surveys: Sequence[SurveyFile] = (),
+    recorded: Sequence[Recorded] = (),
     accounts: Sequence[Manifest] | None = None,
     progress: Progress | None = None,
     most: int = MOST,
 ) -> RulesCompared:
     """Compare base B with base A: in words, on the surveys given, and over all surveys of the year of `day`.
 
-    `accounts` are the manifests whose changes led from A to B, else B's own. For at most `most` kinds of difference a
-    survey of its own is looked for.
+    `recorded` are recorded decisions of A. `accounts` are the manifests whose changes led from A to B, else B's own.
+    For at most `most` kinds of difference a survey of its own is looked for.
 
     Raises:
         RuntimeError: the solver gave up.
@@ -60,6 +63,7 @@ def compare_rules(
         for each in manifest.changes
     )
     named = rules_named(account)
+    moved = tuple(RecordedMoves(id=each.id, says=tuple(says)) for each, says in flipped(b, recorded))
     return RulesCompared(
         engine=f"bedjoint {version('bedjoint')}",
         as_of=day,
@@ -71,8 +75,10 @@ def compare_rules(
         items=items,
         walls=walls,
         files=tuple(file.name for file in surveys),
+        recorded_looked_at=len(recorded),
+        recorded=moved,
         everywhere=found,
-        step=step_between(rules, items, walls, found),
+        step=step_between(rules, items, walls, moved, found),
         limits=LIMITS,
     )
 

@@ -202,6 +202,13 @@ class Everywhere(Part):
         return not self.possible and not self.not_compared
 
 
+class RecordedMoves(Part):
+    """A recorded decision of A that B decides otherwise, with what differs in words."""
+
+    id: str
+    says: tuple[str, ...]
+
+
 class StepBetween(Part):
     """How far a version is from another, at least: `wording`, `minor` or `major`, with the reasons.
 
@@ -218,6 +225,7 @@ class StepBetween(Part):
 class RulesCompared(Part):
     """Two versions of the rules side by side.
 
+    `recorded` are the recorded decisions of A, of so many looked at, that B decides otherwise.
     `not_accounted_for` are rules that differ, not in wording alone, and that no account of what changed names.
     """
 
@@ -232,11 +240,13 @@ class RulesCompared(Part):
     items: tuple[ItemDiffers, ...]
     walls: tuple[WallMoves, ...]
     files: tuple[str, ...]
+    recorded_looked_at: int
+    recorded: tuple[RecordedMoves, ...]
     everywhere: Everywhere
     step: StepBetween
     limits: str
 
     @property
     def same(self) -> bool:
-        """Whether no decision differs: at no wall given, and, proved, in no survey."""
-        return self.everywhere.same and all(wall.same for wall in self.walls)
+        """Whether no decision differs: at no wall given, in none recorded, and, proved, in no survey."""
+        return self.everywhere.same and all(wall.same for wall in self.walls) and not self.recorded

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from engine.audit.compare_model import Everywhere, ItemDiffers, RuleDiffers, StepBetween, WallMoves
+from engine.audit.compare_model import Everywhere, ItemDiffers, RecordedMoves, RuleDiffers, StepBetween, WallMoves
 
 _RECORDED = ("choice", "option", "set", "member")
 _GRADE = "how strongly or certainly a rule speaks differs: {}"
@@ -14,14 +14,15 @@ def step_between(
     rules: Sequence[RuleDiffers],
     items: Sequence[ItemDiffers],
     walls: Sequence[WallMoves],
+    recorded_moves: Sequence[RecordedMoves],
     everywhere: Everywhere,
 ) -> StepBetween:
     """What the step from A to B is at least, and why. The facts of a survey are the engine's, and the same for both.
 
     `major`: a choice, an option, a set or a member that records of A may name is gone, so that they cannot be read
-    with B. `minor`: some decision differs, at a wall given or in a survey found, or it could not be proved that none
-    does; or there is a new word for one, another grade, or another figure. `wording`: none of these, and it is proved
-    that no decision differs in any survey.
+    with B. `minor`: some decision differs, recorded, at a wall given or in a survey found, or it could not be proved
+    that none does; or there is a new word for one, another grade, or another figure. `wording`: none of these, and it
+    is proved that no decision differs in any survey.
     """
     recorded = [each for each in items if each.kind in _RECORDED]
     gone = [
@@ -33,7 +34,10 @@ def step_between(
         if each.meaning == "perhaps"
     )
     reasons = [*_decisions(walls, everywhere), *_beside(rules, items)]
+    if recorded_moves:
+        reasons.insert(0, f"{len(recorded_moves)} recorded decisions are decided otherwise")
     cases = (
+        *(f"recorded decision {each.id}" for each in recorded_moves),
         *(f"wall {wall.wall} of {wall.reference}" for wall in walls if not wall.same),
         *(each.name for each in everywhere.possible),
     )
