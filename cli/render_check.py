@@ -90,6 +90,8 @@ def _verdict(checked: Checked) -> str:
     if unsettled:
         counts.append(f"{unsettled} not settled")
     found = f"Found: {', '.join(counts)}" if counts else "Clean: nothing found"
+    if checked.digest is None:
+        found += "; the version cannot be read, so that it was neither tested nor proved"
     let_stand = [each for each in checked.findings if each.accepted is not None]
     if let_stand:
         found += f"; {len(let_stand)} more let stand, each with a reason"
@@ -141,17 +143,20 @@ def with_surveys(found: Sequence[Checked], folder: pathlib.Path) -> list[Checked
         BadInput: the folder cannot be made or a file not written.
     """
     _made(folder, "--surveys")
+    used: Counter[str] = Counter()
     return [
-        each.model_copy(update={"findings": tuple(_kept(one, each.rules, folder) for one in each.findings)})
+        each.model_copy(update={"findings": tuple(_kept(one, each.rules, folder, used) for one in each.findings)})
         for each in found
     ]
 
 
-def _kept(finding: Finding, version: str, folder: pathlib.Path) -> Finding:
+def _kept(finding: Finding, version: str, folder: pathlib.Path, used: Counter[str]) -> Finding:
     if finding.survey is None:
         return finding
     name = re.sub(r"[^a-z0-9]+", "_", f"{finding.check} {finding.subject}".lower()).strip("_")
-    path = folder / f"{version}_{name}.yaml"
+    name = f"{version}_{name}"[:120]
+    used[name] += 1
+    path = folder / f"{name}{f'_{used[name]}' if used[name] > 1 else ''}.yaml"
     deliver(finding.survey, path)
     return finding.model_copy(
         update={"survey": None, "hint": f"{finding.hint} bedjoint assess {path} --rules {version}".strip()}

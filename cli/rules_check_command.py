@@ -131,7 +131,7 @@ def _count(text: str) -> int | None:
     """How many changed rules to try; `None` for all."""
     if text == "all":
         return None
-    if text.isdecimal() and len(text) < 7 and int(text):
+    if text.isascii() and text.isdecimal() and len(text) < 7 and int(text):
         return int(text)
     raise BadInput([Problem("", 0, 0, "--mutants", "is not a number of changed rules", text, "1 or more, or all")])
 

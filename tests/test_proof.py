@@ -18,7 +18,7 @@ from engine.audit.proof import proof_findings, proof_steps
 from engine.audit.proof_outcomes import outcome_findings
 from engine.audit.proof_properties import property_findings
 from engine.audit.proof_rules import rule_findings
-from engine.audit.properties import Property, properties_of
+from engine.audit.properties import Property, properties_of, readings_of
 from engine.audit.vectors import read_vectors
 from engine.audit.witness import Unreal, Witness, witness_of
 from engine.decision.assess import assess
@@ -341,3 +341,40 @@ def test_every_mistake_in_the_properties_is_told_with_its_place(tmp_path):
     assert any("never; or whenever and then; or never_bolder" in each for each in said)
     assert any("did you mean treat?" in each for each in said)
     assert any("did you mean medium?" in each for each in said)
+
+
+def test_a_property_may_ask_for_a_reading_that_no_rule_reads(tmp_path):
+    base = BASES["2026.1"]
+    folder = tmp_path / "2026.1"
+    folder.mkdir()
+    (folder / "properties.yaml").write_text(
+        """\
+- id: one
+  says: It is so.
+  because: For a test.
+  never: {all: [{reading.treatment_age_years: {below: 3}}, {decided.medium: solvent_liquid}]}
+- id: two
+  says: It is so.
+  because: For a test.
+  never_bolder: {verdict: [investigate], medium: [no_medium], old_repellent: [absent]}
+"""
+    )
+    properties = properties_of(base, tmp_path)
+    ask = Asking(base, YEAR, also=readings_of(properties))
+    findings, (looked,) = property_findings(ask, properties)
+    assert looked.unsettled == ()
+    # Each choice of a property about what is forgotten is a finding of its own.
+    assert [each.subject for each in findings] == ["two verdict", "two medium"]
+
+
+def test_a_version_without_properties_says_so():
+    findings, _ = property_findings(Asking(BASES["2026.1"], YEAR), ())
+    assert [(each.check, each.level) for each in findings] == [("property-none", "warning")]
+
+
+def test_a_property_that_could_not_be_settled_is_an_error(monkeypatch):
+    base = BASES["2026.1"]
+    monkeypatch.setattr("engine.audit.proof_properties.witness_by", lambda *_: Unreal(()))
+    findings, (looked,) = property_findings(Asking(base, YEAR), (prop(base, "p", bold=(("verdict", "treat"),)),))
+    assert [(each.check, each.level, each.subject) for each in findings] == [("property-not-settled", "error", "p")]
+    assert len(looked.unsettled) == 1

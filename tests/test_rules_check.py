@@ -311,3 +311,52 @@ def test_the_counterexamples_of_a_version_that_lies_ahead_can_be_judged_today(al
     checked = check(NEWEST, Wanted(TODAY, ("proof",), folder=folder))
     (broken,) = [each for each in checked.findings if each.subject == "no_flammable_liquid"]
     assert yaml.safe_load(broken.survey)["property"]["survey_date"] == f"{TODAY.year}-01-01"
+
+
+def accepted_file(tmp_path, *rows):
+    (tmp_path / NEWEST).mkdir()
+    data = [{"check": check, "subject": subject, "because": "For a test."} for check, subject in rows]
+    (tmp_path / NEWEST / "accepted.yaml").write_text(yaml.safe_dump(data))
+
+
+def test_what_keeps_a_version_from_being_read_or_told_apart_cannot_be_let_stand(tmp_path):
+    accepted_file(tmp_path, ("cannot-be-read", "R-001"), ("dead-rule", "A-001"), ("digest-differs", NEWEST))
+    with pytest.raises(BadRules) as caught:
+        with_accepted([], NEWEST, frozenset(), tmp_path)
+    assert [each.message for each in caught.value.problems] == ["cannot be let stand"] * 2
+
+
+def test_a_finding_is_let_stand_once(tmp_path):
+    accepted_file(tmp_path, ("dead-rule", "A-001"), ("dead-rule", "A-001"))
+    with pytest.raises(BadRules, match="stands twice"):
+        with_accepted([], NEWEST, frozenset(), tmp_path)
+
+
+def test_a_check_there_is_none_of_is_told_once_every_check_was_made(tmp_path):
+    accepted_file(tmp_path, ("maskedrule", "A-001"))
+    assert with_accepted([], NEWEST, frozenset({"masked-rule"}), tmp_path) == []
+    (told,) = with_accepted([], NEWEST, frozenset({"masked-rule"}), tmp_path, every_check_made=True)
+    assert told.subject == "maskedrule A-001"
+
+
+def test_a_version_that_cannot_be_read_has_failed_whatever_is_let_stand(altered):
+    folder = altered("rules/cause.yaml", "title:", "titel:")
+    rows = (folder / NEWEST / "accepted.yaml").read_text()
+    fault = "- {check: cannot-be-read, subject: 'R-001 [0].title', because: For a test.}\n"
+    (folder / NEWEST / "accepted.yaml").write_text(rows + fault)
+    checked = check(NEWEST, Wanted(TODAY, (), folder=folder))
+    assert checked.failed
+    assert any("cannot be let stand" in each.says for each in checked.findings)
+
+
+def test_surveys_of_findings_with_names_alike_get_files_of_their_own(tmp_path, capsys):
+    from cli.render_check import with_surveys
+    from engine.audit.findings import Checked
+
+    found = tuple(
+        Finding(check="c", group="tests", level="warning", subject=f"E-032 above 0 is now {to}", says="x", survey=to)
+        for to in ("-1", "1")
+    )
+    checked = Checked(rules=NEWEST, in_force_from=None, digest="0" * 64, checks=(), findings=found)
+    with_surveys([checked], tmp_path)
+    assert sorted(path.read_text() for path in tmp_path.iterdir()) == ["-1", "1"]

@@ -10,6 +10,7 @@ from engine.audit.cases import Case, judged
 from engine.audit.findings import Spot
 from engine.audit.witness import Unreal, Witness, witness_of
 from engine.facts.values import Value
+from engine.facts.vocabulary import Variable
 from engine.proof.decisions import Decided
 from engine.proof.logic import Formula
 from engine.proof.wall_space import WallSpace, all_surveys, solver_for
@@ -23,10 +24,15 @@ class Asking:
     """One version's rules over the space of all surveys of a year. `unsettled` collects what stayed open, in words."""
 
     def __init__(
-        self, base: RuleBase, survey_year: int, progress: Progress = lambda _: None, met: Iterable[Case] = ()
+        self,
+        base: RuleBase,
+        survey_year: int,
+        progress: Progress = lambda _: None,
+        met: Iterable[Case] = (),
+        also: Mapping[str, Variable] | None = None,
     ) -> None:
         self.base = base
-        self.wall: WallSpace = all_surveys(base, survey_year)
+        self.wall: WallSpace = all_surveys(base, survey_year, also=also)
         self.solver: z3.Solver = solver_for(self.wall)
         self.progress = progress
         self.unsettled: list[str] = []

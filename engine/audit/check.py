@@ -80,7 +80,13 @@ def check(version: str, wanted: Wanted) -> Checked:
         findings = [*findings, *found]
         looked = [*looked, *made]
     try:
-        findings = with_accepted(findings, version, frozenset(each.check for each in looked), wanted.folder)
+        findings = with_accepted(
+            findings,
+            version,
+            frozenset(each.check for each in looked),
+            wanted.folder,
+            every_check_made=base is not None and set(PARTS) <= set(wanted.parts),
+        )
     except BadRules as error:
         findings += as_findings(error.problems)
     return Checked(

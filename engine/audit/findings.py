@@ -56,8 +56,8 @@ class Checked(Part):
 
     @property
     def failed(self) -> bool:
-        """Whether an error stands that nobody accepted."""
-        return any(each.level == "error" and each.accepted is None for each in self.findings)
+        """Whether an error stands that nobody accepted, or the version cannot be read."""
+        return self.digest is None or any(each.level == "error" and each.accepted is None for each in self.findings)
 
 
 class AllChecked(Part):

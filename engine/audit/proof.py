@@ -10,7 +10,7 @@ from engine.audit.findings import Finding, Looked
 from engine.audit.proof_outcomes import outcome_findings
 from engine.audit.proof_properties import property_findings
 from engine.audit.proof_rules import rule_findings
-from engine.audit.properties import Property
+from engine.audit.properties import Property, readings_of
 from engine.rulebase.rules import RuleBase
 
 
@@ -33,7 +33,7 @@ def proof_findings(
     Surveys are of one year: rules read how long ago something was done, and an earlier year only makes that less. `met`
     are walls that were judged already: what they come to need not be looked for.
     """
-    ask = Asking(base, survey_year, progress, met)
+    ask = Asking(base, survey_year, progress, met, readings_of(properties))
     found: list[Finding] = []
     looked: list[Looked] = []
     for of_what in (outcome_findings, rule_findings):

@@ -37,6 +37,13 @@ def property_findings(ask: Asking, properties: tuple[Property, ...]) -> tuple[li
         else:
             found += _broken(ask, encoder, each)
         ask.progress(each.id)
+    for text in ask.unsettled[before:]:
+        says = f"Whether a property holds could not be settled: {text}."
+        subject = text.partition(":")[0].removeprefix("property ")
+        found.append(Finding(check="property-not-settled", group="proof", level="error", subject=subject, says=says))
+    if not properties:
+        says = "Nothing is written of what must hold in every survey: there is no properties.yaml beside the rules."
+        found.append(Finding(check="property-none", group="proof", level="warning", subject="properties", says=says))
     says = "every property written beside the rules holds in every survey"
     looked = Looked(
         check="property",
@@ -126,7 +133,9 @@ class _Forgetful:
             return None
         if witness is None:
             return None
-        return self._said(each, choice, witness, self._fewest(witness, forgotten, bolder))
+        found = self._said(each, choice, witness, self._fewest(witness, forgotten, bolder))
+        several = len({of for of, _ in each.bold}) > 1
+        return found.model_copy(update={"subject": f"{each.id} {choice}"}) if several else found
 
     @staticmethod
     def _fewest(

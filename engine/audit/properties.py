@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import pathlib
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -14,7 +15,8 @@ from engine.audit.findings import Spot
 from engine.errors import BadRules, Problem
 from engine.facts.declare import Section
 from engine.facts.document import Document, Path
-from engine.rulebase.conditions import Condition, ConditionParser
+from engine.facts.vocabulary import Variable
+from engine.rulebase.conditions import Condition, ConditionParser, tests_in
 from engine.rulebase.load import rules_folder
 from engine.rulebase.model import Sentence, Word
 from engine.rulebase.rules import RuleBase
@@ -72,6 +74,12 @@ def properties_of(base: RuleBase, folder: pathlib.Path | None = None) -> tuple[P
     if reader.problems:
         raise BadRules(reader.problems)
     return tuple(found)
+
+
+def readings_of(properties: Iterable[Property]) -> Mapping[str, Variable]:
+    """The readings that properties ask for."""
+    tests = (test for each in properties for when in (each.when, each.then) if when for test in tests_in(when))
+    return {test.variable.name: test.variable for test in tests if test.variable.name.startswith("reading.")}
 
 
 class _Reader:

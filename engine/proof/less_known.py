@@ -10,7 +10,7 @@ import z3
 from engine.facts.values import Value
 from engine.facts.vocabulary import facts
 from engine.proof.cells import Cell
-from engine.proof.decisions import Decided, Encoder, variables_read
+from engine.proof.decisions import Decided, Encoder
 from engine.proof.logic import Formula, all_of, any_of, implied, negated, same, within
 from engine.proof.reading_space import Now, with_readings
 from engine.proof.space import Space, fact_space
@@ -41,9 +41,8 @@ def less_known(wall: WallSpace) -> LessKnown:
     with within(wall.context):
         nothing: dict[str, Value] = {}
         year = wall.now.survey_year
-        space = with_readings(
-            fact_space(nothing, year, _PREFIX), variables_read(wall.base), Now(nothing, year, wall.figures), _PREFIX
-        )
+        variables = {name: cell.variable for name, cell in wall.space.cells.items()}
+        space = with_readings(fact_space(nothing, year, _PREFIX), variables, Now(nothing, year, wall.figures), _PREFIX)
         related = tuple(each for each in _related(wall.space, space) if each is not True)
         encoder = Encoder(wall.base, space.cells)
         return LessKnown(space, encoder.run(), (*space.constraints, *related))

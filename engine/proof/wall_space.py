@@ -9,7 +9,7 @@ from typing import Any
 import z3
 
 from engine.facts.values import NOT_APPLICABLE_VALUE, UNKNOWN_VALUE, State, Value, known
-from engine.facts.vocabulary import facts
+from engine.facts.vocabulary import Variable, facts
 from engine.proof.cells import Cell
 from engine.proof.decisions import Decided, decided, variables_read
 from engine.proof.logic import Formula, within
@@ -58,16 +58,30 @@ _last: tuple[RuleBase, Mapping[str, Value], int, WallSpace] | None = None
 """The wall looked at last: one judgement asks for its completions more than once."""
 
 
-def all_surveys(base: RuleBase, survey_year: int, values: Mapping[str, Value] | None = None) -> WallSpace:
-    """Every consistent survey of one wall; with `values`, those of a wall as it stands, related to it."""
-    return _wall_space(base, values or {}, survey_year, {})
+def all_surveys(
+    base: RuleBase,
+    survey_year: int,
+    values: Mapping[str, Value] | None = None,
+    also: Mapping[str, Variable] | None = None,
+) -> WallSpace:
+    """Every consistent survey of one wall; with `values`, those of a wall as it stands, related to it.
+
+    `also` are readings to have in it besides those that rules read.
+    """
+    return _wall_space(base, values or {}, survey_year, {}, also or {})
 
 
-def _wall_space(base: RuleBase, values: Mapping[str, Value], survey_year: int, fixed: Mapping[str, Value]) -> WallSpace:
+def _wall_space(
+    base: RuleBase,
+    values: Mapping[str, Value],
+    survey_year: int,
+    fixed: Mapping[str, Value],
+    also: Mapping[str, Variable] | None = None,
+) -> WallSpace:
     now = Now(values, survey_year, reading_figures(base.tables))
     context = z3.Context()
     with within(context):
-        space = with_readings(fact_space(fixed, survey_year), variables_read(base), now)
+        space = with_readings(fact_space(fixed, survey_year), {**variables_read(base), **(also or {})}, now)
         return WallSpace(context, base, now, space, decided(base, space.cells))
 
 
