@@ -6,16 +6,13 @@ from collections.abc import Callable, Iterable, Sequence
 
 from engine.audit.compare_bases import Judge, Versions
 from engine.audit.compare_model import Change, HeldBy, RuleHeld, Traced
+from engine.reasoning.comparison_causes import SpentError
 from engine.rulebase.conditions import UNDECIDED
 from engine.rulebase.model import STAGES
 from engine.rulebase.rules import Rule
 
 Restores = Callable[[frozenset[str]], bool]
 """Whether B with these parts as A has them comes to what A came to."""
-
-
-class SpentError(Exception):
-    """To try the rest would take too long."""
 
 
 def restored_choice(judge: Judge, choice: str) -> Restores:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from engine.audit.boldness import Boldness, Step
 from engine.audit.compare_bases import Judge, Versions
-from engine.audit.compare_causes import Restores, SpentError, restored_choice, restored_member, traced
+from engine.audit.compare_causes import Restores, restored_choice, restored_member, traced
 from engine.audit.compare_kinds import member_says, option_says
 from engine.audit.compare_model import ChoiceMoves, MemberMoves, WallMoves
 from engine.decision.assess import evaluate_wall, wall_status
@@ -14,10 +14,9 @@ from engine.decision.model import Status
 from engine.facts.intake import SurveyFile
 from engine.facts.survey import Wall
 from engine.inference.evaluate import Evaluation, Outcome, evaluate
+from engine.reasoning.comparison_causes import Budget
 from engine.rulebase.conditions import UNDECIDED
 
-EXACT_TRIALS = 20
-"""For how many mixtures of the two what is still possible is made exact, which takes up to seconds each."""
 _STATUSES: tuple[Status, ...] = ("undecided", "provisional", "settled")
 
 Progress = Callable[[int, int], None]
@@ -40,23 +39,6 @@ def walls_moved(
             progress(number, len(walls))
         found.append(_wall(file, wall, versions, bold, budget))
     return tuple(found)
-
-
-class Budget:
-    """How many mixtures may still be made exact."""
-
-    def __init__(self, trials: int = EXACT_TRIALS) -> None:
-        self._left = trials
-
-    def spend(self) -> None:
-        """Take one.
-
-        Raises:
-            SpentError: there is none left.
-        """
-        if self._left == 0:
-            raise SpentError
-        self._left -= 1
 
 
 def _wall(file: SurveyFile, wall: Wall, versions: Versions, bold: Boldness, budget: Budget) -> WallMoves:

@@ -16,10 +16,9 @@ from engine.audit.witness import Done, Unreal, Witness, witness_of
 from engine.facts.values import Value
 from engine.facts.vocabulary import Variable
 from engine.proof.cells import equals
-from engine.proof.decisions import Encoder
+from engine.proof.decisions import Encoder, options_taken
 from engine.proof.logic import Formula, all_of, any_of, negated, same, within
 from engine.proof.wall_space import WallSpace, all_surveys, is_possible, solver_for
-from engine.rulebase.conditions import UNDECIDED
 from engine.rulebase.model import Choice
 from engine.rulebase.rules import Rule, RuleBase
 
@@ -171,17 +170,7 @@ class Equivalence:
         """When each option is taken, with the changed rule in its place; none of them: undecided."""
         rules = [changed if each.id == changed.id else each for each in self._base.by_stage[choice.stage]]
         acts = {each.id: act if each.id == changed.id else self._decided.acts[each.id] for each in rules}
-        found: dict[str, Formula] = {}
-        none_before: Formula = True
-        for option in choice.options:
-            pair = (choice.id, option.id)
-            supported = option.open or any_of(acts[each.id] for each in rules if pair in each.supports)
-            opposed = any_of(acts[each.id] for each in rules if pair in each.rules_out)
-            stands = all_of((supported, negated(opposed)))
-            found[option.id] = all_of((none_before, stands))
-            none_before = all_of((none_before, negated(stands)))
-        found[UNDECIDED] = none_before
-        return found
+        return options_taken(choice, rules, acts)
 
 
 def _only(variable: Variable, given: Mapping[str, Value]) -> bool:

@@ -6,9 +6,9 @@ from engine.audit.asking import Asking, spot_of
 from engine.audit.cases import Case
 from engine.audit.findings import Finding, Looked
 from engine.audit.words import in_words, listed
-from engine.proof.decisions import Encoder
+from engine.proof.decisions import Encoder, options_taken
 from engine.proof.logic import Formula, all_of, any_of, negated, within
-from engine.rulebase.conditions import UNDECIDED, All
+from engine.rulebase.conditions import All
 from engine.rulebase.model import Choice
 from engine.rulebase.rules import Rule
 
@@ -101,19 +101,8 @@ def _changes(ask: Asking, rule: Rule) -> list[Formula]:
 
 def _without(ask: Asking, rule: Rule, choice: Choice) -> dict[str, Formula]:
     """What a choice comes to without one rule."""
-    others = [each for each in ask.base.by_stage[rule.stage] if each.id != rule.id]
-    acts = ask.decided.acts
-    found: dict[str, Formula] = {}
-    none_before: Formula = True
-    for option in choice.options:
-        pair = (choice.id, option.id)
-        supported = option.open or any_of(acts[each.id] for each in others if pair in each.supports)
-        opposed = any_of(acts[each.id] for each in others if pair in each.rules_out)
-        stands = all_of((supported, negated(opposed)))
-        found[option.id] = all_of((none_before, stands))
-        none_before = all_of((none_before, negated(stands)))
-    found[UNDECIDED] = none_before
-    return found
+    others = (each for each in ask.base.by_stage[rule.stage] if each.id != rule.id)
+    return options_taken(choice, others, ask.decided.acts)
 
 
 def _additions(ask: Asking, rule: Rule) -> list[Formula]:

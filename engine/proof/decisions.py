@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from engine.facts.vocabulary import Variable
@@ -10,7 +10,7 @@ from engine.proof.cells import Cell, test_on
 from engine.proof.logic import Formula, all_of, any_of, negated
 from engine.rulebase.conditions import UNDECIDED, All, AnyOf, Condition, Not, Test
 from engine.rulebase.model import STAGES, Choice
-from engine.rulebase.rules import RuleBase
+from engine.rulebase.rules import Rule, RuleBase
 
 Truths = tuple[Formula, Formula]
 """When a condition is true, and when it is false."""
@@ -86,18 +86,7 @@ class Encoder:
         return test_on(self._cells[test.variable.name], test)
 
     def _decide(self, choice: Choice) -> dict[str, Formula]:
-        rules, key = self._base.by_stage[choice.stage], choice.id
-        found: dict[str, Formula] = {}
-        none_before: Formula = True
-        for option in choice.options:
-            pair = (key, option.id)
-            supported = option.open or any_of(self._acts[rule.id] for rule in rules if pair in rule.supports)
-            opposed = any_of(self._acts[rule.id] for rule in rules if pair in rule.rules_out)
-            stands = all_of((supported, negated(opposed)))
-            found[option.id] = all_of((none_before, stands))
-            none_before = all_of((none_before, negated(stands)))
-        found[UNDECIDED] = none_before
-        return found
+        return options_taken(choice, self._base.by_stage[choice.stage], self._acts)
 
     def _close(self, name: str) -> dict[str, Formula]:
         reached = [rule for rule in self._base.rules if rule.id in self._acts]
@@ -105,6 +94,22 @@ class Encoder:
             member: any_of(self._acts[rule.id] for rule in reached if (name, member) in rule.adds)
             for member in self._base.members[name]
         }
+
+
+def options_taken(choice: Choice, rules: Iterable[Rule], acts: Mapping[str, Formula]) -> dict[str, Formula]:
+    """When each option of a choice is taken by these rules, each holding as `acts` says; none of them: undecided."""
+    every = tuple(rules)
+    found: dict[str, Formula] = {}
+    none_before: Formula = True
+    for option in choice.options:
+        pair = (choice.id, option.id)
+        supported = option.open or any_of(acts[rule.id] for rule in every if pair in rule.supports)
+        opposed = any_of(acts[rule.id] for rule in every if pair in rule.rules_out)
+        stands = all_of((supported, negated(opposed)))
+        found[option.id] = all_of((none_before, stands))
+        none_before = all_of((none_before, negated(stands)))
+    found[UNDECIDED] = none_before
+    return found
 
 
 def variables_read(base: RuleBase) -> dict[str, Variable]:
