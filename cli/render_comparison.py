@@ -57,7 +57,7 @@ def as_text(comparison: Comparison, *, plain: bool = False) -> str:
         page.line(f"{_name(comparison, wall)}: {_outcome(wall)}", "bold")
         for title, rows in _sections(wall):
             page.heading(title)
-            _show(page, rows)
+            page.listing(rows)
     if any(wall.facts is None for wall in comparison.walls):
         page.blank()
         page.line(_NO_FACTS)
@@ -90,15 +90,6 @@ def _markdown(comparison: Comparison) -> Iterator[str]:
     if any(wall.facts is None for wall in comparison.walls):
         yield from ("", escaped(_NO_FACTS))
     yield from ("", f"*{escaped(comparison.limits)}*")
-
-
-def _show(page: Page, rows: Rows) -> None:
-    width = max((len(label) for label, _, _ in rows if label), default=1)
-    for label, text, style in rows:
-        if label:
-            page.rows([(label, text, style)], width)
-        else:
-            page.line(f"  {text}", "bold")
 
 
 def _listed(rows: Rows) -> Iterator[str]:

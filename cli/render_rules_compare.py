@@ -83,7 +83,7 @@ def as_text(compared: RulesCompared, *, plain: bool = False, full: bool = True) 
         page.line(line, style)
     for title, rows in _sections(compared, full=full):
         page.heading(title)
-        _show(page, rows)
+        page.listing(rows)
     page.blank()
     if not full:
         page.line("--all shows the rules in full, and why each member of a set differs.")
@@ -106,15 +106,6 @@ def _markdown(compared: RulesCompared, full: bool) -> Iterator[str]:
         yield from ("", f"## {escaped(sentence(title))}", "")
         yield from _listed(rows)
     yield from ("", f"*{escaped(compared.limits)}*")
-
-
-def _show(page: Page, rows: Rows) -> None:
-    width = max((len(label) for label, _, _ in rows if label), default=1)
-    for label, text, style in rows:
-        if label:
-            page.rows([(label, text, style)], width)
-        else:
-            page.line(f"  {text}", style or "bold")
 
 
 def _listed(rows: Rows) -> Iterator[str]:

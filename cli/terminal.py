@@ -61,6 +61,16 @@ class Page:
             grid.add_row(Text(label, style), Text(text))
         self._console.print(Padding(grid, (0, 0, 0, indent)))
 
+    def listing(self, rows: Iterable[tuple[str, str, str]]) -> None:
+        """Rows of label, text and style; one without a label is a heading of its own, bold where it has no style."""
+        every = list(rows)
+        width = max((len(label) for label, _, _ in every if label), default=1)
+        for label, text, style in every:
+            if label:
+                self.rows([(label, text, style)], width)
+            else:
+                self.line(f"  {text}", style or "bold")
+
     def text(self) -> str:
         """The page, without spaces at the ends of lines."""
         return "\n".join(line.rstrip() for line in self._buffer.getvalue().split("\n"))

@@ -28,17 +28,20 @@ The last of each stands for all values that no rule names.
 @functools.cache
 def fillings():
     """Every consistent way to know some of the few facts, all of it or nothing: the values of all facts."""
-    found = []
-    for chosen in itertools.product(*((None, *values) for values in FEW.values())):
+    return list(consistent(FEW))
+
+
+def consistent(few):
+    """Every way to know some of these facts that a survey may hold, each with the values of all facts."""
+    for chosen in itertools.product(*((None, *values) for values in few.values())):
         data = {"property": {"reference": "T", "survey_date": "2026-06-15"}, "walls": [{"id": "W"}]}
-        for name, value in zip(FEW, chosen, strict=True):
+        for name, value in zip(few, chosen, strict=True):
             section, _, field = name.partition(".")
             if value is not None:
                 data["walls"][0].setdefault(section, {})[field] = value
         survey = Survey.model_validate(data)
         if not list(contradictions(survey, TODAY)):
-            found.append((chosen, resolve(notes_of(survey.property, survey.walls[0]))))
-    return found
+            yield chosen, resolve(notes_of(survey.property, survey.walls[0]))
 
 
 def random_when(rng, names, depth=2):

@@ -3,13 +3,13 @@
 import dataclasses
 import datetime as dt
 import functools
-import itertools
 import json
 import pathlib
 import random
 import shutil
 
 import pytest
+from few_facts import consistent
 from generated import TODAY, any_survey, survey_file
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -28,10 +28,7 @@ from engine.audit.compare_model import RulesCompared
 from engine.audit.compare_now import StandsNow
 from engine.audit.compare_space import RECKONED_WITH, shared_space
 from engine.errors import BadInput, BadRules
-from engine.facts.contradictions import contradictions
 from engine.facts.intake import parse_survey, read_survey
-from engine.facts.resolve import notes_of, resolve
-from engine.facts.survey import Survey
 from engine.facts.vocabulary import facts
 from engine.inference.evaluate import evaluate
 from engine.readings.compute import compute_readings
@@ -421,17 +418,7 @@ FEW = {
 @functools.cache
 def fillings():
     """Every consistent way to know some of the few facts: the values of all facts."""
-    found = []
-    for chosen in itertools.product(*((None, *values) for values in FEW.values())):
-        data = {"property": {"reference": "T", "survey_date": "2026-06-15"}, "walls": [{"id": "W"}]}
-        for name, value in zip(FEW, chosen, strict=True):
-            section, _, field = name.partition(".")
-            if value is not None:
-                data["walls"][0].setdefault(section, {})[field] = value
-        survey = Survey.model_validate(data)
-        if not list(contradictions(survey, TODAY)):
-            found.append(resolve(notes_of(survey.property, survey.walls[0])))
-    return found
+    return [values for _, values in consistent(FEW)]
 
 
 def random_when(rng, decided=(), depth=2):

@@ -114,8 +114,3 @@ def spot_of(rule: Rule) -> Spot:
     """Where a rule stands."""
     file, _, line = rule.where.rpartition(":")
     return Spot(file=file, line=int(line), column=1)
-
-
-def known_facts(values: Mapping[str, Value]) -> int:
-    """How many facts are known."""
-    return sum(value.known for name, value in values.items() if not name.startswith("reading."))

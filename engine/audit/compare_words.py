@@ -12,7 +12,6 @@ from engine.audit.compare_causes import change_of
 from engine.audit.compare_model import Aspect, ItemDiffers, Reworded, RuleDiffers, RuleSide
 from engine.audit.compare_space import Shared
 from engine.proof.logic import negated, same, within
-from engine.readings.figures import ReadingFigures
 from engine.reasoning.page_conditions import conclusions_in_words, condition_entries
 from engine.reasoning.page_glossary import load_glossary
 from engine.reasoning.page_index import PageIndex
@@ -252,11 +251,3 @@ def _lines(page: ExplainedPage) -> list[str]:
         for entry in section.entries
         if entry.text != "none"
     ]
-
-
-def figures_of_readings_that_differ(versions: Versions) -> tuple[str, ...]:
-    """The names of the figures by which the two reckon readings apart."""
-    one, other = versions.figures
-    if one is None or other is None:
-        return () if one is other else ("all",)
-    return tuple(name for name in ReadingFigures.__dataclass_fields__ if getattr(one, name) != getattr(other, name))

@@ -27,6 +27,18 @@ def _looked(check: str, says: str, count: int, unsettled: list[str]) -> Looked:
     return Looked(check=check, group="proof", says=says, looked_at=count, unsettled=tuple(unsettled))
 
 
+def _finding(check: str, rule: Rule, subject: str, rules: tuple[str, ...], says: str) -> Finding:
+    return Finding(
+        check=check,
+        group="proof",
+        level="error",
+        subject=subject,
+        rules=rules,
+        at=spot_of(rule),
+        says=f"{rule.id} ({rule.title}) {says}",
+    )
+
+
 def _dead(ask: Asking) -> tuple[list[Finding], Looked]:
     found: list[Finding] = []
     before = len(ask.unsettled)
@@ -36,17 +48,8 @@ def _dead(ask: Asking) -> tuple[list[Finding], Looked]:
             return rule_id in case.fired
 
         if ask.ever(f"{rule.id} holds", ask.decided.acts[rule.id], holds) is False:
-            found.append(
-                Finding(
-                    check="dead-rule",
-                    group="proof",
-                    level="error",
-                    subject=rule.id,
-                    rules=(rule.id,),
-                    at=spot_of(rule),
-                    says=f"{rule.id} ({rule.title}) can hold in no survey. {_why_never(ask, rule)}",
-                )
-            )
+            says = f"can hold in no survey. {_why_never(ask, rule)}"
+            found.append(_finding("dead-rule", rule, rule.id, (rule.id,), says))
         ask.progress(rule.id)
     says = "every rule holds in some survey"
     return found, _looked("dead-rule", says, len(ask.base.rules), ask.unsettled[before:])
@@ -71,18 +74,8 @@ def _masked(ask: Asking, rules: list[Rule]) -> tuple[list[Finding], Looked]:
     for rule in rules:
         difference = any_of((*_changes(ask, rule), *_additions(ask, rule)))
         if ask.possible(f"{rule.id} makes a difference", difference) is False:
-            found.append(
-                Finding(
-                    check="masked-rule",
-                    group="proof",
-                    level="error",
-                    subject=rule.id,
-                    rules=(rule.id,),
-                    at=spot_of(rule),
-                    says=f"{rule.id} ({rule.title}) changes nothing: in every survey in which it holds, all that it "
-                    "concludes comes without it too.",
-                )
-            )
+            says = "changes nothing: in every survey in which it holds, all that it concludes comes without it too."
+            found.append(_finding("masked-rule", rule, rule.id, (rule.id,), says))
         ask.progress(f"{rule.id} makes a difference")
     says = "every rule makes a difference to an outcome or a set in some survey"
     return found, _looked("masked-rule", says, len(rules), ask.unsettled[before:])
@@ -133,19 +126,10 @@ def _overruled(ask: Asking, rules: list[Rule]) -> tuple[list[Finding], Looked]:
             if ask.possible(f"{rule.id} for {'='.join(pair)}", acts[rule.id], *never.values()) is not False:
                 continue
             by = ask.because_of({"": acts[rule.id], **never})
-            named = listed([each for each in by if each])
-            found.append(
-                Finding(
-                    check="contradiction",
-                    group="proof",
-                    level="error",
-                    subject=f"{rule.id} {'='.join(pair)}",
-                    rules=(rule.id, *(each for each in by if each)),
-                    at=spot_of(rule),
-                    says=f"{rule.id} ({rule.title}) supports {'='.join(pair)}, and wherever it holds {named} "
-                    f"rule{'s' if ' and ' not in named else ''} it out.",
-                )
-            )
+            against_it = tuple(each for each in by if each)
+            verb = "rule" if len(against_it) > 1 else "rules"
+            says = f"supports {'='.join(pair)}, and wherever it holds {listed(against_it)} {verb} it out."
+            found.append(_finding("contradiction", rule, f"{rule.id} {'='.join(pair)}", (rule.id, *against_it), says))
         ask.progress(f"{rule.id} contradicted")
     says = "no rule supports an option that is ruled out wherever the rule holds"
     return found, _looked("contradiction", says, count, ask.unsettled[before:])
