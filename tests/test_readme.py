@@ -58,3 +58,11 @@ def test_what_the_readme_shows_is_what_is_printed(capsys, monkeypatch, command, 
     for part in parts:
         assert part in printed[at:], part
         at = printed.index(part, at) + len(part)
+
+
+def test_what_the_readme_says_of_changed_rules_stands_in_the_report():
+    said = r"([0-9,]+) times: .*?notice ([0-9.]+) % \(\[the report\]\(tests/mutation/(.+?)\.md"
+    count, share, version = re.search(said, README, re.DOTALL).groups()
+    report = (ROOT / "tests" / "mutation" / f"{version}.md").read_text()
+    assert f"- Changed rules: {count.replace(',', '')}\n" in report
+    assert f", {share} % of those not proved to decide alike\n" in report

@@ -65,15 +65,12 @@ def test_a_broken_file_is_found_with_its_place_and_nothing_else_is_tried(altered
     assert "cuase" in fault.says
 
 
-def test_a_stale_source_is_one_by_the_day_that_is_asked_for(altered):
-    folder = altered("manifest.yaml", "summary:", "summary:")
+def test_a_stale_source_is_one_by_the_day_that_is_asked_for():
     stale = {
-        each.subject
-        for each in check(NEWEST, Wanted(dt.date(2046, 1, 1), (), folder=folder)).findings
-        if each.check == "source-stale"
+        each.subject for each in check(NEWEST, Wanted(dt.date(2046, 1, 1), ())).findings if each.check == "source-stale"
     }
     assert stale
-    now = check(NEWEST, Wanted(TODAY, (), folder=folder))
+    now = check(NEWEST, Wanted(TODAY, ()))
     assert not [each for each in now.findings if each.check == "source-stale"]
 
 
