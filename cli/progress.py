@@ -1,4 +1,4 @@
-"""A progress bar on the error output: with what is left on a terminal, silent elsewhere."""
+"""A progress bar on the error output: with rate and what is left on a terminal, silent elsewhere."""
 
 from __future__ import annotations
 
@@ -6,7 +6,25 @@ import sys
 from types import TracebackType
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    ProgressColumn,
+    Task,
+    TaskID,
+    TextColumn,
+    TimeRemainingColumn,
+)
+from rich.text import Text
+
+
+class _Rate(ProgressColumn):
+    """How many a second, over the last while."""
+
+    def render(self, task: Task) -> Text:
+        rate = task.finished_speed or task.speed
+        return Text("" if rate is None else f"{rate:,.0f}/s" if rate >= 10 else f"{rate:.1f}/s")
 
 
 class Bar:
@@ -17,6 +35,7 @@ class Bar:
             TextColumn("{task.description}"),
             BarColumn(bar_width=24),
             MofNCompleteColumn(),
+            _Rate(),
             TimeRemainingColumn(),
             console=Console(stderr=True),
             transient=True,

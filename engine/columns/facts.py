@@ -98,4 +98,3 @@ def _one_of(variable: Variable, operand: tuple[str | bool | int, ...], column: p
 
 
 _ORDERS = {"at_least": operator.ge, "above": operator.gt, "at_most": operator.le, "below": operator.lt}
-

@@ -117,5 +117,3 @@ def value_of(variable: Variable, cell: Any) -> Any:
         model = row_model(variable.name)
         return tuple(model.model_validate(row) for row in cell)
     return float(cell) if variable.kind == "number" and not variable.whole else cell
-
-

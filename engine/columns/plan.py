@@ -106,8 +106,10 @@ class _Build:
                 true, false = (known, ~known) if test.op == "known" else (unknown, ~unknown)
                 self.bits[test] = Bits(true, false, true | still, false | still, false | still, true | still)
                 continue
-            yield comparison(test.variable, test.op, test.operand, pl.col(f"_x:{name}")).fill_null(False).alias(
-                f"_t{number}"
+            yield (
+                comparison(test.variable, test.op, test.operand, pl.col(f"_x:{name}"))
+                .fill_null(False)
+                .alias(f"_t{number}")
             )
             true = pl.col(f"_t{number}")
             maybe = true | unknown
@@ -214,5 +216,3 @@ def _in_steps(variable: Variable) -> pl.Expr:
     if variable.name in READINGS and variable.kind == "number":
         return pl.col(variable.name)
     return comparable(variable)
-
-
