@@ -8,6 +8,7 @@ import polars as pl
 
 from engine.columns.bits import some
 from engine.columns.layout import fact_columns, mask_of
+from engine.columns.readings_steps import divided
 from engine.facts.declare import Only, Unless
 from engine.facts.vocabulary import Variable, facts
 
@@ -68,7 +69,7 @@ def comparable(variable: Variable) -> pl.Expr:
     if variable.kind == "choice":
         return column.to_physical()
     if variable.kind == "number" and (not variable.whole or (variable.step or 1) != 1):
-        return (column / (variable.step or 1)).round(mode="half_to_even").cast(pl.Int64)
+        return divided(column, variable.step or 1).round(mode="half_to_even").cast(pl.Int64)
     return column
 
 
@@ -86,7 +87,8 @@ def comparison(variable: Variable, op: str, operand: tuple[str | bool | int, ...
         case "empty":
             return column == 0
     (bound,) = operand
-    return _ORDERS[op](column, pl.lit(bound))
+    ordered: pl.Expr = _ORDERS[op](column, pl.lit(bound))
+    return ordered
 
 
 def _one_of(variable: Variable, operand: tuple[str | bool | int, ...], column: pl.Expr) -> pl.Expr:

@@ -9,12 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.columns.facts import comparable
 from engine.columns.flat import flat_frame, flat_row, values_of
 from engine.columns.judge import judge
 from engine.columns.recheck import expected, recheck
 from engine.errors import ReadersDisagree
 from engine.facts.document import read_document
 from engine.facts.survey import Survey
+from engine.facts.vocabulary import facts
+from engine.rulebase.conditions import to_steps
 from engine.rulebase.load import load_rule_base
 from tests.generated import any_survey, surveys
 
@@ -123,3 +126,11 @@ def test_a_day_of_survey_counts_through_its_year():
     data["walls"][0].setdefault("existing_course", {})["kind"] = "unknown"
     flat = frame_of([data])
     assert differences(flat, judge(flat, base), base) == []
+
+
+def test_numbers_finer_than_their_step_are_rounded_as_the_evaluator_rounds_them():
+    flat = pl.DataFrame({"climate.air_rh_percent": [1.15, 64.95, 0.235 * 100], "build.length_m": [0.235, 0.145, 2.675]})
+    for name in flat.columns:
+        variable = facts()[name]
+        steps = flat.select(comparable(variable)).get_column(name).to_list()
+        assert steps == [to_steps(variable, value) for value in flat.get_column(name)]
