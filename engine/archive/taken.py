@@ -1,0 +1,236 @@
+"""Takes in what was read: rows that can be judged, typed; and everything that is wrong with each of the others."""
+
+from __future__ import annotations
+
+import datetime as dt
+import functools
+from collections.abc import Iterator, Mapping, Sequence
+from operator import or_
+from typing import Any
+
+import polars as pl
+
+from engine.archive.job import job_schema
+from engine.archive.mapping import SheetMapping, word_key
+from engine.archive.mapping_columns import column_of
+from engine.archive.sources_headers import NEEDED, headers_of, is_list
+from engine.archive.sources_model import FILE, PLACES, ROW, RawBatch, Reject, Taken
+from engine.archive.taken_columns import Typed, mask_in_words, numbered_list, typed_column, typed_list
+from engine.archive.taken_lines import framed_lines
+from engine.archive.taken_row import NUMBERED, RowReader
+from engine.archive.taken_surveys import take_in_surveys
+from engine.columns.consistent import contradiction_mask
+from engine.columns.layout import flat_schema
+from engine.facts.vocabulary import facts
+
+
+@functools.cache
+def taken_schema() -> Mapping[str, pl.DataType]:
+    """Every column of what is taken in."""
+    return {**flat_schema(), **job_schema()}
+
+
+def take_in(raw: RawBatch, mapping: SheetMapping | None, today: dt.date) -> Taken:
+    """Type and check the rows of a batch. No survey may be later than `today`.
+
+    A row is refused for exactly what a survey file of its wall would be refused for, and for what is recorded of the
+    job that is no option of any version of the rules or cannot be in the order of its days.
+    """
+    if raw.unit.format == "yaml":
+        rows, rejects, rejected = take_in_surveys(raw.files, today)
+        return Taken(framed(rows), tuple(rejects), rejected)
+    if raw.unit.form:
+        return _row_by_row(raw, mapping, today)
+    if raw.frame is None:
+        return _by_line(raw, mapping, today)
+    return _by_column(raw, raw.frame, mapping, today)
+
+
+def framed(rows: Sequence[Mapping[str, Any]]) -> pl.DataFrame:
+    """Rows as a frame with every column."""
+    return pl.DataFrame(list(rows), schema=dict(taken_schema()), orient="row")
+
+
+def _taken(flat: pl.DataFrame, rejects: Sequence[Reject]) -> Taken:
+    return Taken(flat, tuple(rejects), len({reject.place for reject in rejects}))
+
+
+def _row_by_row(raw: RawBatch, mapping: SheetMapping | None, today: dt.date) -> Taken:
+    """The walls of a form, each the strict way."""
+    rejects = list(raw.rejects)
+    rows: list[dict[str, Any]] = []
+    reader = RowReader(mapping, today, {})
+    for row in raw.rows:
+        taken, wrong = reader.read((raw.unit.file, row.sheet, row.row), row.cells, row.lines)
+        rejects += wrong
+        if taken is not None:
+            rows.append(taken)
+    return _taken(framed(rows), rejects)
+
+
+def _by_line(raw: RawBatch, mapping: SheetMapping | None, today: dt.date) -> Taken:
+    """Lines of JSON: the firm's names for columns first, then all together as columns."""
+    file = raw.unit.file
+    rejects = list(raw.rejects)
+    rows: list[tuple[int, Mapping[str, Any]]] = []
+    called: dict[str, str] = {}
+    for row in raw.rows:
+        cells: Mapping[str, Any] = row.cells
+        if mapping is not None:
+            cells, twice = _renamed(row.cells, mapping, called)
+            if twice:
+                message = "stands for a column that another name stands for too"
+                rejects += [Reject(file, "", row.row, name, "", message, line=row.row) for name in twice]
+                continue
+        rows.append((row.row, cells))
+    frame, odd = framed_lines(file, rows, mapping)
+    headers = {name: name for name in frame.columns if name not in PLACES}
+    flat, doubtful = _typed(frame, headers, mapping)
+    bad = doubtful | odd | contradiction_mask(flat) | _days(flat, today)
+    strict: Iterator[_Cells] = (((file, "", rows[place][0]), rows[place][1], {}) for place in bad.arg_true().to_list())
+    return _merged(flat, bad, strict, RowReader(mapping, today, called), rejects)
+
+
+def _renamed(
+    cells: Mapping[str, Any], mapping: SheetMapping, called: dict[str, str]
+) -> tuple[dict[str, Any], list[str]]:
+    found: dict[str, Any] = {}
+    twice = []
+    for name, value in cells.items():
+        key = word_key(name)
+        if key in mapping.passed_over:
+            continue
+        flat = mapping.headers.get(key, name)
+        if flat in found:
+            twice.append(name)
+        found[flat] = value
+        if flat != name:
+            called[flat] = name
+    return found, twice
+
+
+def _by_column(raw: RawBatch, frame: pl.DataFrame, mapping: SheetMapping | None, today: dt.date) -> Taken:
+    names = [name for name in frame.columns if name not in PLACES]
+    headers, _ = headers_of(raw.unit.file, names, mapping, lists=True)
+    flat, doubtful = _typed(frame, headers.flat, mapping)
+    marks = [doubtful, contradiction_mask(flat), _days(flat, today)]
+    marks += [_filled(frame.get_column(name)) for name in names if name.startswith("(column ")]
+    bad = functools.reduce(or_, marks)
+    called = {column: header for column, header in headers.flat.items() if column != header}
+    strict = _cells(frame.filter(bad), headers.flat) if bad.any() else iter(())
+    return _merged(flat, bad, strict, RowReader(mapping, today, called), list(raw.rejects))
+
+
+_Cells = tuple[tuple[str, str, int], Mapping[str, Any], Mapping[str, str]]
+"""A row for the strict way: its place, its cells by flat column, and what stands in columns without a header."""
+
+
+def _merged(
+    flat: pl.DataFrame, bad: pl.Series, strict: Iterator[_Cells], reader: RowReader, rejects: list[Reject]
+) -> Taken:
+    """The rows that are clearly right, and with them in their order those that the strict way accepts."""
+    rows = []
+    for place, cells, beside in strict:
+        taken, wrong = reader.read(place, cells)
+        for name, text in beside.items():
+            wrong.append(Reject(*place, name, text, "stands in a column without a header", line=place[2]))
+        rejects += wrong
+        if taken is not None and not wrong:
+            rows.append(taken)
+    good = flat.filter(~bad) if bad.any() else flat
+    if rows:
+        good = pl.concat([good, framed(rows)]).sort(ROW)
+    return _taken(good, sorted(rejects, key=lambda reject: reject.place))
+
+
+def _typed(
+    frame: pl.DataFrame, headers: Mapping[str, str], mapping: SheetMapping | None
+) -> tuple[pl.DataFrame, pl.Series]:
+    """The frame as the flat frame has it, and the rows in which anything is not clearly right."""
+    found: dict[str, Typed] = {}
+    lists: dict[str, dict[int, dict[str, Typed]]] = {}
+    constants = dict(mapping.constants) if mapping is not None else {}
+    for name, header in headers.items():
+        series = frame.get_column(header)
+        if is_list(name):
+            found[name] = typed_list(name, series)
+            continue
+        typed = typed_column(name, series, mapping)
+        numbered = NUMBERED.fullmatch(name)
+        if numbered is None:
+            found[name] = typed
+        else:
+            row = lists.setdefault(numbered["list"], {}).setdefault(int(numbered["number"]), {})
+            row[numbered["field"]] = typed
+    doubt = [typed.doubtful for typed in found.values() if typed.doubtful is not None]
+    every = pl.repeat(value=True, n=frame.height, eager=True, dtype=pl.Boolean())
+    for name, numbers in lists.items():
+        both = name in found
+        typed = numbered_list(name, numbers)
+        doubt += [typed.doubtful] if typed.doubtful is not None else []
+        doubt += [every] if both else []
+        found[name] = typed
+    for name, value in constants.items():
+        typed = _constant(name, value, frame.height, mapping)
+        doubt += [typed.doubtful] if typed.doubtful is not None else []
+        found[name] = typed
+    doubt += [every] if any(name not in found for name in NEEDED) else []
+    columns: list[pl.Series] = []
+    for name, dtype in taken_schema().items():
+        if name in PLACES:
+            columns.append(frame.get_column(name))
+        elif name in found:
+            columns.append(found[name].series.alias(name))
+        else:
+            columns.append(pl.Series(name, [None], dtype).new_from_index(0, frame.height))
+    doubt += [~every]
+    return pl.DataFrame(columns), functools.reduce(or_, doubt)
+
+
+def _constant(name: str, value: Any, height: int, mapping: SheetMapping | None) -> Typed:
+    """A column that is the same in every row: as a sheet would write it, read like a cell."""
+    column = column_of(name)
+    assert column is not None
+    if NUMBERED.fullmatch(name):
+        blank = pl.Series(name, [None], pl.Float64()).new_from_index(0, height)
+        return Typed(blank, blank.is_null())
+    if isinstance(value, list | tuple):
+        cell = pl.Series(name, [list(value)], pl.List(pl.String()))
+    elif isinstance(value, str | bool):
+        cell = pl.Series(name, [value])
+    else:
+        cell = pl.Series(name, [float(value)])
+    one = typed_column(name, cell, None)
+    doubtful = None if one.doubtful is None else one.doubtful.new_from_index(0, height)
+    return Typed(one.series.new_from_index(0, height), doubtful)
+
+
+def _days(flat: pl.DataFrame, today: dt.date) -> pl.Series:
+    survey, installed, outcome = map(pl.col, ("survey_date", "installed.on", "outcome.on"))
+    wrong = (survey > today).fill_null(value=True)
+    for early in (installed < survey, outcome < installed):
+        wrong |= early.fill_null(value=False)
+    return flat.select(wrong).to_series()
+
+
+def _filled(series: pl.Series) -> pl.Series:
+    text = series.cast(pl.String, strict=False)
+    return (text.str.strip_chars() != "").fill_null(value=False)
+
+
+def _cells(rows: pl.DataFrame, headers: Mapping[str, str]) -> Iterator[_Cells]:
+    """Rows cell by cell, by flat column, and what stands in columns without a header."""
+    nameless = [name for name in rows.columns if name.startswith("(column ")]
+    masks = {
+        name
+        for name, header in headers.items()
+        if name in facts() and facts()[name].kind == "set" and rows.schema[header].is_integer()
+    }
+    for row in rows.iter_rows(named=True):
+        cells = {}
+        for name, header in headers.items():
+            cell = row[header]
+            if cell is not None:
+                cells[name] = mask_in_words(name, cell) if name in masks else cell
+        beside = {name: str(row[name]) for name in nameless if row[name] is not None and str(row[name]).strip()}
+        yield (row[FILE], row["at.sheet"], row[ROW]), cells, beside

@@ -1,0 +1,406 @@
+"""Jobs are the same jobs in whatever format they come, and what is wrong with one is said in full."""
+
+import json
+import pathlib
+from typing import Any
+
+import polars as pl
+import pytest
+import yaml
+from jobs_made import (
+    TODAY,
+    as_line,
+    as_row,
+    made_jobs,
+    made_surveys,
+    taken,
+    without_places,
+    write_csv,
+    write_lines,
+    write_surveys,
+    write_text_parquet,
+    write_xlsx,
+)
+
+from engine.archive.job import job_schema
+from engine.archive.mapping import SheetMapping
+from engine.archive.sources import read_unit, sources
+from engine.archive.taken import take_in
+from engine.columns.layout import flat_schema
+
+GOOD: dict[str, Any] = {
+    "reference": "R-1",
+    "survey_date": "2026-06-15",
+    "wall": "front",
+    "build.role": "external",
+    "build.thickness_mm": 330,
+    "build.length_m": 8.5,
+    "build.construction": "solid_brick",
+    "build.features_in_line": "none",
+    "evidence.tide_mark": "yes",
+    "moisture.method": "oven",
+    "moisture.samples.1.height_mm": 100,
+    "moisture.samples.1.depth_mm": 80,
+    "moisture.samples.1.mc_percent": 9.5,
+    "recommended.medium": "cream",
+    "recommended.works": "none",
+    "installed.medium": "rods",
+    "installed.on": "2026-07-01",
+    "outcome.result": "cured",
+    "outcome.on": "2026-09-01",
+}
+
+
+def nested(row: dict[str, Any]) -> dict[str, Any]:
+    """A row as a line of JSON with dotted names, the rows of its lists as a list."""
+    line: dict[str, Any] = {}
+    samples: dict[str, Any] = {}
+    for name, value in row.items():
+        if name.startswith("moisture.samples."):
+            samples[name.rpartition(".")[2]] = value
+        else:
+            line[name] = value
+    return line | ({"moisture.samples": [samples]} if samples else {})
+
+
+def written(kind: str, folder: pathlib.Path, rows: list[dict[str, Any]]) -> pathlib.Path:
+    match kind:
+        case "csv":
+            return write_csv(folder / "jobs.csv", rows, ";")
+        case "xlsx":
+            return write_xlsx(folder / "jobs.xlsx", rows)
+        case "parquet":
+            return write_text_parquet(folder / "jobs.parquet", rows)
+    return write_lines(folder / "jobs.jsonl", [nested(row) for row in rows])
+
+
+KINDS = ("csv", "xlsx", "parquet", "jsonl")
+FIRST = {"csv": 2, "xlsx": 2, "parquet": 1, "jsonl": 1}
+
+
+def test_the_same_jobs_in_every_format_are_the_same_rows(tmp_path: pathlib.Path) -> None:
+    surveys = made_surveys(200, 7)
+    jobs = made_jobs(surveys, 8)
+    lines = [as_line(survey, job) for survey, job in zip(surveys, jobs, strict=True)]
+    rows = [as_row(line) for line in lines]
+    read, rejects = taken(write_surveys(tmp_path / "surveys", surveys, jobs))
+    assert not rejects
+    assert read.schema == {**flat_schema(), **job_schema()}
+    expected = without_places(read)
+    assert expected.get_column("recommended.works").list.len().max() == 3
+    expected.write_parquet(tmp_path / "typed.parquet")
+    for path in (
+        write_lines(tmp_path / "jobs.jsonl", lines),
+        write_csv(tmp_path / "comma.csv", rows),
+        write_csv(tmp_path / "mark.csv", rows, ";", "utf-8-sig"),
+        write_csv(tmp_path / "tab.csv", rows, "\t"),
+        write_xlsx(tmp_path / "jobs.xlsx", rows),
+        write_text_parquet(tmp_path / "text.parquet", rows),
+        tmp_path / "typed.parquet",
+    ):
+        for size in (50_000, 90):
+            found, wrong = taken(path, size)
+            assert not wrong, path.name
+            assert without_places(found).equals(expected), path.name
+            first = found.get_column("at.row").to_list()
+            assert first == list(range(first[0], first[0] + 200))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    ("column", "value", "message", "allowed", "hint"),
+    [
+        ("build.construction", "solid_brik", "is not one of the values", "solid_brick", "did you mean solid_brick?"),
+        ("build.thickness_mm", 33, "is out of limits", "whole number from 50 to 2000 mm", "if 33 is in cm, write 330"),
+        ("build.thickness_mm", 330.5, "is not a whole number", "whole number from 50", ""),
+        ("build.length_m", "8,5", "is not a number", "number from 0.1 to 500 m", "written with a point"),
+        ("evidence.tide_mark", "perhaps", "is not yes or no", "yes, no, unknown", ""),
+        ("build.features_in_line", "cavern", "is not one of the values", "none, or any of", ""),
+        ("survey_date", "15.06.2026", "is not a date", "YYYY-MM-DD", "date_format"),
+        ("survey_date", "2027-06-15", "is in the future of the day of judging", TODAY.isoformat(), ""),
+        ("survey_date", None, "is missing", "", ""),
+        ("reference", None, "is missing", "", ""),
+        ("wall", "the front", "is not written as it must be", "the pattern", ""),
+        ("build.cavity_mm", 50, "does not apply to this wall", "build.construction is solid_brick", ""),
+        ("build.openings_m", 9, "is more than the wall is long", "8.5 m at the most", ""),
+        ("earlier_treatment.year", 2027, "is later than the survey", "2026", ""),
+        ("moisture.samples.1.depth_mm", 400, "is deeper than the wall is thick", "330 mm", ""),
+        ("moisture.samples.1.mc_percent", 61, "is out of limits", "number from 0 to 60", ""),
+        ("recommended.medium", "creem", "is not one of the values", "cream", "did you mean cream?"),
+        ("recommended.works", "strip_plastr", "is not one of the values", "strip_plaster", "did you mean"),
+        ("installed.medium", "rod", "is not one of the values", "rods", "did you mean rods?"),
+        ("installed.on", "2026-06-01", "is before the survey", "2026-06-15 at the earliest", ""),
+        ("outcome.on", "2026-06-30", "is before the day of installing", "2026-07-01 at the earliest", ""),
+        ("outcome.result", "healed", "is not one of the values", "cured, better", ""),
+        ("note", "a\x07b", "holds a character that is no text", "printable", "U+0007"),
+        ("note", "n" * 2001, "is too long", "at most 2000 characters", ""),
+    ],
+)
+def test_a_fault_is_told_with_its_place_and_what_is_allowed(
+    tmp_path: pathlib.Path, kind: str, column: str, value: Any, message: str, allowed: str, hint: str
+) -> None:
+    if kind == "xlsx" and isinstance(value, str) and "\x07" in value:
+        pytest.skip("a workbook cannot hold it")
+    rows = [GOOD, {**GOOD, "wall": "rear", column: value}, {**GOOD, "wall": "side"}]
+    if value == "2027-06-15":  # later than what was done to the wall, too
+        rows[1] |= dict.fromkeys(("installed.on", "outcome.on"))
+    path = written(kind, tmp_path, rows)
+    flat, rejects = taken(path)
+    assert flat.get_column("wall").to_list() == ["front", "side"]
+    assert len(rejects) == 1, rejects
+    [reject] = rejects
+    assert (reject.file, reject.row) == (path.as_posix(), FIRST[kind] + 1)
+    assert reject.sheet == ("jobs" if kind == "xlsx" else "")
+    assert reject.column == column
+    assert reject.value.startswith("" if value is None else str(value)[:199])
+    assert reject.message == message
+    assert allowed in reject.allowed
+    assert hint in reject.hint
+
+
+def test_all_faults_of_a_row_are_told_at_once(tmp_path: pathlib.Path) -> None:
+    bad = {**GOOD, "build.role": "outer", "build.thickness_mm": "thick", "recommended.medium": "glue",
+           "build.openings_m": 9, "outcome.on": "2026-06-30"}  # fmt: skip
+    for kind in KINDS:
+        folder = tmp_path / kind
+        folder.mkdir()
+        flat, rejects = taken(written(kind, folder, [bad, GOOD]))
+        assert flat.height == 1
+        columns = {"build.role", "build.thickness_mm", "recommended.medium", "build.openings_m", "outcome.on"}
+        assert {reject.column for reject in rejects} == columns
+
+
+def test_a_sample_keeps_the_number_it_has_in_the_file(tmp_path: pathlib.Path) -> None:
+    row = {**GOOD, "moisture.samples.4.height_mm": 300, "moisture.samples.4.depth_mm": 80}
+    _, [reject] = taken(write_csv(tmp_path / "jobs.csv", [row]))
+    assert reject.column == "moisture.samples.4"
+    assert "a sample needs mc_percent" in reject.message
+    row["moisture.samples.4.mc_percent"] = 3
+    flat, rejects = taken(write_csv(tmp_path / "jobs.csv", [row]))
+    assert not rejects
+    assert [sample["height_mm"] for sample in flat.item(0, "moisture.samples")] == [100, 300]
+
+
+def test_a_mapping_translates_before_anything_is_checked(tmp_path: pathlib.Path) -> None:
+    mapping = SheetMapping.model_validate(
+        {
+            "columns": {
+                "Job no": "reference",
+                "Date": "survey_date",
+                "Wall": "wall",
+                "Thick (cm)": "build.thickness_mm",
+                "Damp?": "evidence.tide_mark",
+                "Made of": "build.construction",
+                "DPC": "recommended.medium",
+                "Length": "build.length_m",
+                "Works": "recommended.works",
+            },
+            "ignored": ["Office"],
+            "values": {"build.construction": {"9\" solid": "solid_brick", "n/k": "unknown"},
+                       "evidence.tide_mark": {"Y": True}, "recommended.medium": {"cream inj.": "cream"},
+                       "recommended.works": {"std": ["strip_plaster", "clear_cavity"]}},
+            "date_format": "%d/%m/%Y",
+            "decimal_comma": "yes",
+            "units": {"build.thickness_mm": 10},
+            "constants": {"surveyor": "S9", "build.role": "external"},
+        }
+    )  # fmt: skip
+    rows = [
+        {"Job no": "A1", "Date": "15/06/2026", "Wall": "f", "Thick (cm)": "21,5", "Damp?": "y", "Office": "x",
+         "Made of": '9" SOLID', "DPC": "Cream inj.", "Length": "8,5", "Works": "std"},
+        {"Job no": "A2", "Date": "2026-06-15", "Wall": "f", "Thick (cm)": "33", "Damp?": "no", "Office": "y",
+         "Made of": "n/k", "DPC": "rods", "Length": "", "Works": "none"},
+        {"Job no": "A3", "Date": "31/06/2026", "Wall": "f", "Thick (cm)": "3,3", "Damp?": "no", "Office": "y",
+         "Made of": "mud", "DPC": "rods", "Length": "1.5", "Works": ""},
+    ]  # fmt: skip
+    for path in (write_csv(tmp_path / "a.csv", rows, ";"), write_xlsx(tmp_path / "a.xlsx", rows),
+                 write_lines(tmp_path / "a.jsonl", rows)):  # fmt: skip
+        flat, rejects = taken(path, mapping=mapping)
+        assert flat.get_column("build.thickness_mm").to_list() == [215, 330]
+        assert flat.get_column("build.length_m").to_list() == [8.5, None]
+        assert flat.get_column("build.construction").to_list() == ["solid_brick", None]
+        assert flat.get_column("evidence.tide_mark").to_list() == [True, False]
+        assert flat.get_column("recommended.medium").to_list() == ["cream", "rods"]
+        assert flat.get_column("recommended.works").to_list() == [["clear_cavity", "strip_plaster"], []]
+        assert flat.get_column("surveyor").to_list() == ["S9", "S9"]
+        assert flat.get_column("build.role").to_list() == ["external", "external"]
+        assert flat.get_column("survey_date").dt.to_string().to_list() == ["2026-06-15", "2026-06-15"]
+        told = {(reject.column, reject.value) for reject in rejects}
+        assert told == {("Date", "31/06/2026"), ("Thick (cm)", "3,3"), ("Made of", "mud"), ("Length", "1.5")}
+
+
+SURVEY = {
+    "form": 1,
+    "property": {"reference": "Y-1", "survey_date": "2026-06-15"},
+    "walls": [
+        {"id": "front", "build": {"role": "external", "thickness_mm": 330}},
+        {"id": "rear", "build": {"role": "outer", "thickness_mm": 330, "cavity_mm": 400}},
+        {"id": "side", "build": {"role": "party"}, "note": "of the wall"},
+    ],
+}
+
+
+def survey_in(folder: pathlib.Path, survey: Any, job: Any = None) -> pathlib.Path:
+    folder.mkdir(exist_ok=True)
+    text = survey if isinstance(survey, str) else yaml.safe_dump(survey, sort_keys=False)
+    (folder / "job.yaml").write_text(text)
+    if job is not None:
+        (folder / "job.recommended.yaml").write_text(yaml.safe_dump(job, sort_keys=False))
+    return folder
+
+
+def test_one_bad_wall_does_not_stop_the_others_of_its_survey(tmp_path: pathlib.Path) -> None:
+    flat, rejects = taken(survey_in(tmp_path / "y", SURVEY))
+    assert flat.get_column("wall").to_list() == ["front", "side"]
+    assert flat.get_column("note").to_list() == [None, "of the wall"]
+    line = yaml.safe_dump(SURVEY, sort_keys=False).splitlines().index("- id: rear") + 1
+    assert {reject.row for reject in rejects} == {line}
+    assert {(each.column, each.value, each.line - line) for each in rejects} == {
+        ("build.role", "outer", 2),
+        ("build.cavity_mm", "400", 4),
+    }
+    assert any("external" in reject.allowed for reject in rejects)
+
+
+def test_a_fault_of_the_property_rejects_each_of_its_walls(tmp_path: pathlib.Path) -> None:
+    survey = {**SURVEY, "property": {"reference": "Y-1", "survey_date": "2026-06-15", "age_band": "old"}}
+    flat, rejects = taken(survey_in(tmp_path / "y", survey))
+    assert flat.height == 0
+    assert len({reject.place for reject in rejects}) == 3
+    assert sum(reject.column == "property.age_band" for reject in rejects) == 3
+
+
+def test_a_survey_that_cannot_be_read_is_one_rejected_row(tmp_path: pathlib.Path) -> None:
+    flat, rejects = taken(survey_in(tmp_path / "y", 'form: 1\nproperty: "open\n'))
+    assert flat.height == 0
+    assert [(reject.row, reject.line > 0) for reject in rejects] == [(2, True)]
+    flat, rejects = taken(survey_in(tmp_path / "y", {"form": 1, "property": SURVEY["property"], "walls": []}))
+    assert flat.height == 0
+    assert len(rejects) == 1
+
+
+def test_two_walls_of_one_id_and_the_second_is_rejected(tmp_path: pathlib.Path) -> None:
+    survey = {**SURVEY, "walls": [{"id": "front"}, {"id": "Front"}]}
+    flat, [reject] = taken(survey_in(tmp_path / "y", survey))
+    assert flat.get_column("wall").to_list() == ["front"]
+    assert (reject.column, reject.message) == ("wall", "another wall has this id already")
+
+
+def test_walls_on_one_line_are_counted_each(tmp_path: pathlib.Path) -> None:
+    text = "property: {reference: Y, survey_date: 2026-06-15}\nwalls: [{id: a}, {id: b b}, {id: c c}, {id: d}]\n"
+    flat, rejects = taken(survey_in(tmp_path / "y", text))
+    assert flat.select("at.sheet", "at.row", "wall").rows() == [("", 2, "a"), ("wall 4 of the line", 2, "d")]
+    assert len({reject.place for reject in rejects}) == 2
+
+
+def test_what_is_recorded_beside_a_survey_is_checked_wall_by_wall(tmp_path: pathlib.Path) -> None:
+    survey = {**SURVEY, "walls": [{"id": name} for name in ("a", "b", "c", "d", "e")]}
+    job = {
+        "form": 1,
+        "surveyor": "S3",
+        "walls": [
+            {"wall": "a", "recommended": {"medium": "creem"}},
+            {"wall": "b", "recommended": {"medium": "cream", "works": ["strip_plaster"], "cautions": "none"}},
+            {"wall": "c", "installed": {"medium": "rods", "on": "2026-06-01"}},
+            {"wall": "d"},
+            {"wall": "d"},
+            {"wall": "rear"},
+        ],
+    }
+    flat, rejects = taken(survey_in(tmp_path / "y", survey, job))
+    assert flat.select(
+        "wall", "recommended.medium", "recommended.works", "recommended.cautions", "surveyor"
+    ).rows() == [
+        ("b", "cream", ["strip_plaster"], [], "S3"),
+        ("e", None, None, None, "S3"),
+    ]
+    assert [(each.column, each.value, each.sheet) for each in rejects] == [
+        ("recommended.medium", "creem", ""),
+        ("installed.on", "2026-06-01", ""),
+        ("wall", "d", ""),
+        ("wall", "rear", "job.recommended.yaml"),
+    ]
+    assert "job.recommended.yaml, line" in rejects[0].message
+    assert rejects[0].hint == "did you mean cream?"
+    assert len({reject.place for reject in rejects}) == 4
+
+
+def test_a_line_of_json_is_judged_by_itself(tmp_path: pathlib.Path) -> None:
+    good = json.dumps({**nested(GOOD)})
+    lines = [good, "{not json", "", '{"reference": "A", "reference": "B"}', "[1]", '{"build": {"length_m": NaN}}',
+             json.dumps({**nested(GOOD), "build.colour": "red", "moisture.samples": []})]  # fmt: skip
+    path = tmp_path / "jobs.jsonl"
+    path.write_text("\n".join(lines))
+    flat, rejects = taken(path)
+    assert flat.get_column("at.row").to_list() == [1]
+    assert [(each.row, each.column) for each in rejects] == [
+        (2, ""),
+        (4, ""),
+        (5, ""),
+        (6, ""),
+        (7, "build.colour"),
+        (7, "moisture.samples"),
+    ]
+    assert next(each for each in rejects if each.row == 4).message == "the line names 'reference' twice"
+
+
+def test_typed_parquet_is_not_read_row_by_row(tmp_path: pathlib.Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    surveys = made_surveys(60, 11)
+    read, _ = taken(write_surveys(tmp_path / "s", surveys, made_jobs(surveys, 12)))
+    read.drop("at.file", "at.sheet", "at.row").write_parquet(tmp_path / "typed.parquet")
+
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("a row went the strict way")
+
+    monkeypatch.setattr("engine.archive.taken.RowReader.read", never)
+    flat, rejects = taken(tmp_path / "typed.parquet")
+    assert flat.height == 60
+    assert not rejects
+
+
+def test_numbers_of_another_type_are_taken_only_where_nothing_is_lost(tmp_path: pathlib.Path) -> None:
+    samples = [[{"height_mm": 100.0, "depth_mm": 80, "mc_percent": 4}], [{"height_mm": 100.5, "depth_mm": 80,
+               "mc_percent": 4}], [{"height_mm": None, "depth_mm": 80, "mc_percent": 4}]]  # fmt: skip
+    frame = pl.DataFrame(
+        {
+            "reference": [1, 2, 3],
+            "survey_date": ["2026-06-15"] * 3,
+            "wall": ["a", "b", "c"],
+            "build.thickness_mm": [330.0, 330.0, 330.0],
+            "moisture.samples": samples,
+        },
+        strict=False,
+    )
+    frame.write_parquet(tmp_path / "jobs.parquet")
+    flat, rejects = taken(tmp_path / "jobs.parquet")
+    assert flat.select("reference", "build.thickness_mm").rows() == [("1", 330)]
+    assert {(each.row, each.column) for each in rejects} == {
+        (2, "moisture.samples.1.height_mm"),
+        (3, "moisture.samples.1.height_mm"),
+    }
+
+
+def test_units_can_be_read_in_any_order(tmp_path: pathlib.Path) -> None:
+    rows = [{**GOOD, "wall": f"w{number}", "note": "one\ntwo" if number % 3 else "x"} for number in range(50)]
+    path = write_csv(tmp_path / "jobs.csv", rows)
+    [source] = sources([path])
+    units = source.units(7)
+    assert [unit.first for unit in units] == [2 + 7 * n for n in range(8)]
+    assert sum(unit.count or 0 for unit in units) == 50
+    back = [take_in(read_unit(unit), None, TODAY).flat for unit in reversed(units)]
+    assert pl.concat(back[::-1]).equals(taken(path)[0])
+
+
+def test_a_filled_in_form_is_taken_in_wall_by_wall(tmp_path: pathlib.Path) -> None:
+    head = "fact,question,unit,allowed,answer,answer,established,by,notes\n"
+    lines = "reference,,,,R1,,,,\nsurvey_date,,,,2026-06-15,,,,\nwall,,,,front,rear,,,\nsurveyor,,,,S1,,,,\n"
+    facts = "build.thickness_mm,,mm,,330,33,,,\nbuild.role,,,,external,outer,,,\n"
+    path = tmp_path / "form.csv"
+    path.write_text(head + lines + facts)
+    flat, rejects = taken(path)
+    assert flat.select("reference", "wall", "surveyor", "build.thickness_mm").rows() == [("R1", "front", "S1", 330)]
+    assert [(each.column, each.value, each.line) for each in sorted(rejects, key=lambda each: each.line)] == [
+        ("build.thickness_mm", "33", 6),
+        ("build.role", "outer", 7),
+    ]
+    assert len({reject.place for reject in rejects}) == 1
