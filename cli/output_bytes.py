@@ -1,0 +1,41 @@
+"""Bytes to a file that is written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import pathlib
+import sys
+import tempfile
+
+from engine.errors import BadInput, Problem
+
+
+def deliver_bytes(content: bytes, target: pathlib.Path) -> None:
+    """Replace a file by these bytes in one step.
+
+    Raises:
+        BadInput: the file cannot be written; what stood there before still does.
+    """
+    if target.is_dir():
+        raise BadInput([Problem(str(target), 0, 0, "--output", "is a folder", allowed="a file")])
+    temporary = ""
+    try:
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask())
+        os.replace(temporary, target)
+        print(f"written to {target}", file=sys.stderr)
+    except OSError as error:
+        if temporary:
+            pathlib.Path(temporary).unlink(missing_ok=True)
+        reason = error.strerror or type(error).__name__
+        raise BadInput([Problem(str(target), 0, 0, "--output", f"cannot be written: {reason}")]) from None
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,390 @@
+"""Proposes how a firm's sheet may be read: which column each header stands for, and which word of ours each word.
+
+What is proposed is to be looked at by a person. Words of the trade come from `rules/synonyms.yaml` and the glossary.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from engine.archive.headers_cells import Cells, cells_of, fit, number_in, separator_in
+from engine.archive.headers_names import IS_NAME, NO_MATCH, Match, Names, Reading
+from engine.archive.headers_values import Confidence, known_words, members_in, nearest_words, our_word
+from engine.archive.headers_words import Synonyms, plain, synonyms
+from engine.archive.mapping import SEPARATOR, SheetMapping, word_key
+from engine.archive.mapping_columns import UNKNOWN_WORD, SheetColumn, column_of, fault_of, sheet_columns
+from engine.columns.layout import row_model
+
+SURE, LIKELY, GUESS = 0.88, 0.7, 0.5
+"""From which score on a header is placed with which confidence; below the last it is not placed."""
+_TOO_CLOSE = 0.04
+_NOT_OF_KIND, _TAKES_A_LOOK = 0.5, 0.25
+_LEAST = 0.05
+_STRICT = {"number": 0.4, "date": 0.4, "yes_no": 0.4, "choice": 0.15, "set": 0.15, "text": 0.0}
+"""How much of the score hangs on the cells, by kind of column: words may be anybody's, numbers have limits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A header with its column. `factor` brings its numbers to our unit, None where they are in it.
+
+    `notes` are what is to be looked at before the sheet is read so.
+    """
+
+    header: str
+    column: str
+    confidence: Confidence
+    reason: str
+    factor: float | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NotPlaced:
+    """A header without a column, why, and the columns that come nearest."""
+
+    header: str
+    reason: str
+    nearest: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WordPlaced:
+    """A word of the sheet with ours; `count` is how often it stands in the cells looked at."""
+
+    header: str
+    column: str
+    word: str
+    ours: str
+    confidence: Confidence
+    reason: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class WordNotPlaced:
+    """A word of the sheet without one of ours, and the nearest."""
+
+    header: str
+    column: str
+    word: str
+    count: int
+    nearest: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """How a sheet may be read. `mapping` is the file of it; headers not placed are not in it."""
+
+    placed: tuple[Placed, ...]
+    not_placed: tuple[NotPlaced, ...]
+    words: tuple[WordPlaced, ...]
+    words_not_placed: tuple[WordNotPlaced, ...]
+    missing: tuple[str, ...]
+    notes: tuple[str, ...]
+    mapping: SheetMapping
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """A header and a column that could go together."""
+
+    score: float
+    header: int
+    place: int
+    column: SheetColumn
+    reading: Reading
+    match: Match
+    factor: float | None
+    share: float
+
+
+NEEDED = ("reference", "survey_date", "wall")
+"""The columns without which no row can be read; one that is the same in every row may be a constant."""
+
+
+def propose(headers: Sequence[str], rows: Sequence[Sequence[object]]) -> Proposal:
+    """Propose a mapping from the headers of a sheet and a sample of its rows, cells in the order of the headers."""
+    words = synonyms()
+    names = Names(words)
+    below = [
+        cells_of((row[index] if index < len(row) else None for row in rows), words) for index in range(len(headers))
+    ]
+    pairs = list(_pairs(headers, below, names))
+    chosen = _one_to_one(pairs)
+    placed: list[Placed] = []
+    not_placed: list[NotPlaced] = []
+    seen: dict[str, int] = {}
+    for index, header in enumerate(headers):
+        if not header.strip():
+            continue
+        first = seen.setdefault(word_key(header), index)
+        if index in chosen:
+            placed.append(_placed(chosen[index], header, below[index], pairs, chosen, words))
+        else:
+            reason = f"is the same header as that of column {first + 1}" if first != index else ""
+            not_placed.append(_not_placed(header, index, below[index], pairs, chosen, reason))
+    return _put_together(
+        placed, not_placed, {headers[index]: below[index] for index in reversed(range(len(headers)))}, words
+    )
+
+
+def _pairs(headers: Sequence[str], below: Sequence[Cells], names: Names) -> Iterator[_Pair]:
+    known = {name: known_words(column, names.words) for name, column in sheet_columns().items()}
+    seen: set[str] = set()
+    for index, header in enumerate(headers):
+        if not header.strip() or word_key(header) in seen:
+            continue
+        seen.add(word_key(header))
+        readings = names.readings(header)
+        said = {plain(part) for word in below[index].words for part in (word, *re.split(r"[;,/|+&]", word))}
+        for place, column in enumerate(sheet_columns().values()):
+            pair = max(
+                (_pair(index, place, reading, column, below[index], names, said & known[column.name].keys())
+                 for reading in readings),
+                key=lambda each: each.score,
+            )  # fmt: skip
+            if pair.score > _LEAST:
+                yield pair
+
+
+def _pair(
+    header: int, place: int, reading: Reading, column: SheetColumn, cells: Cells, names: Names, told: set[str]
+) -> _Pair:
+    match = names.match(reading, column)
+    factor = names.factor(column, reading.unit)
+    if match is NO_MATCH or match.score < _LEAST:
+        return _Pair(0.0, header, place, column, reading, match, None, 0.0)
+    fitting = fit(cells, column, factor, frozenset(told), names.words)
+    score = match.score
+    if reading.unit and factor is None:
+        score *= _NOT_OF_KIND  # a unit this column cannot be in
+    if not fitting.of_kind:
+        score *= _NOT_OF_KIND
+    else:
+        strict = _STRICT[column.kind]
+        score *= 1 - strict + strict * fitting.share
+        if column.options and fitting.share >= 0.8 and len(told) >= 2 and match.score >= _TAKES_A_LOOK:
+            score = max(score, GUESS + 0.3 * match.score)
+    return _Pair(score, header, place, column, reading, match, None if factor == 1.0 else factor, fitting.share)
+
+
+def _one_to_one(pairs: Sequence[_Pair]) -> dict[int, _Pair]:
+    """Each header with one column and each column with one header, the best pairs first; ties in the sheet's order."""
+    chosen: dict[int, _Pair] = {}
+    taken: set[str] = set()
+    for pair in sorted(pairs, key=lambda each: (-each.score, each.header, each.place)):
+        if pair.score >= GUESS and pair.header not in chosen and pair.column.name not in taken:
+            chosen[pair.header] = pair
+            taken.add(pair.column.name)
+    return chosen
+
+
+def _placed(
+    pair: _Pair,
+    header: str,
+    cells: Cells,
+    pairs: Sequence[_Pair],
+    chosen: Mapping[int, _Pair],
+    words: Synonyms,
+) -> Placed:
+    taken = {each.column.name for each in chosen.values()}
+    confidence: Confidence = "sure" if pair.score >= SURE else "likely" if pair.score >= LIKELY else "guess"
+    rivals = [
+        each.column.name
+        for each in pairs
+        if each.header == pair.header and each.column.name not in taken and each.score > pair.score - _TOO_CLOSE
+    ]
+    reasons = [pair.match.reason]
+    if rivals:
+        confidence = "guess"
+        reasons.append(f"as near: {', '.join(rivals[:3])}")
+    if pair.factor:
+        reasons.append(f"{pair.reading.unit} times {pair.factor:g} is {pair.column.unit}")
+    if not cells.said:
+        reasons.append("no cells to look at")
+        confidence = "guess" if confidence == "guess" else "likely"
+    elif pair.column.kind in ("number", "date", "yes_no"):
+        reasons.append("its cells fit" if pair.share == 1 else f"{pair.share:.0%} of its cells fit")
+    elif pair.column.options and pair.share:
+        reasons.append(f"{pair.share:.0%} of its cells are words of it")
+    return Placed(
+        header, pair.column.name, confidence, "; ".join(reasons), pair.factor, tuple(_notes(pair, cells, words))
+    )
+
+
+def _notes(pair: _Pair, cells: Cells, words: Synonyms) -> Iterator[str]:
+    column = pair.column
+    if column.name in words.look_at and pair.match.score < IS_NAME:
+        yield words.look_at[column.name]
+    if column.kind == "number" and cells.said:
+        with_text = sum(
+            isinstance(cell, str) and number_in(cell) is not None and not _bare(cell) for cell in cells.said
+        )
+        if with_text:
+            cells_are = "1 cell is a number" if with_text == 1 else f"{with_text} cells are numbers"
+            yield f"{cells_are} with text beside it; a number has to stand alone"
+        outside = [number for number in cells.numbers if fault_of(column, _scaled(number, pair.factor))]
+        if outside and not pair.factor:
+            yield (
+                f"not allowed ({column.allowed}): {len(outside)} of its numbers, such as {outside[0]:g}; "
+                "if they are in another unit, say so under units"
+            )
+        elif outside:
+            yield f"not allowed ({column.allowed}): {len(outside)} of its numbers, such as {outside[0]:g}"
+    if column.name == "wall":
+        odd = [word for word in cells.words if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}", word)]
+        if odd:
+            yield f"a wall is called by letters, digits, - and _ alone, without spaces: '{odd[0]}' is not"
+
+
+def _scaled(number: float, factor: float | None) -> float:
+    return round(number * (factor or 1.0), 9)
+
+
+def _bare(cell: str) -> bool:
+    return re.fullmatch(r"\s*[-+]?\d+([.,]\d+)?\s*", cell) is not None
+
+
+def _not_placed(
+    header: str, index: int, cells: Cells, pairs: Sequence[_Pair], chosen: Mapping[int, _Pair], reason: str
+) -> NotPlaced:
+    by = {pair.column.name: pair for pair in chosen.values()}
+    mine = sorted((p for p in pairs if p.header == index), key=lambda each: (-each.score, each.place))
+    near = tuple(pair.column.name for pair in mine[:3] if pair.score >= 0.2)
+    if not reason and mine and mine[0].score >= GUESS and mine[0].column.name in by:
+        reason = f"{mine[0].column.name} goes better with another header"
+    if not reason and mine and mine[0].match.score >= GUESS:
+        reason = f"its cells do not fit {mine[0].column.name} ({mine[0].column.allowed})"
+        if len(reason) > 150:
+            reason = f"its cells do not fit {mine[0].column.name}"
+    return NotPlaced(header, reason or "no column is near enough", near)
+
+
+def _put_together(
+    placed: list[Placed], not_placed: list[NotPlaced], below: Mapping[str, Cells], words: Synonyms
+) -> Proposal:
+    found: list[WordPlaced] = []
+    lost: list[WordNotPlaced] = []
+    notes: list[str] = []
+    separator = _separator(placed, below, words)
+    for each in placed:
+        column = column_of(each.column)
+        assert column is not None
+        for one in _once(_words(each.header, column, below[each.header], separator, words)):
+            (found if isinstance(one, WordPlaced) else lost).append(one)  # type: ignore[arg-type]
+    notes += _half_rows([each.column for each in placed])
+    date_format, said = _date_format(placed, below)
+    notes += said
+    of_numbers = [below[each.header] for each in placed if sheet_columns()[each.column].kind == "number"]
+    with_comma = sum(cells.with_comma for cells in of_numbers)
+    with_point = sum(cells.with_point for cells in of_numbers)
+    comma = with_comma > with_point
+    if with_comma and with_point:
+        notes.append(f"numbers are written both ways, {with_comma} with a decimal comma and {with_point} with a point")
+    elif comma:
+        notes.append("numbers are written with a decimal comma")
+    if separator != SEPARATOR:
+        notes.append(f"the members of a set are parted by '{separator}'" if separator != "\n" else
+                     "the members of a set stand on lines of their own")  # fmt: skip
+    values: dict[str, dict[str, str]] = {}
+    for word in found:
+        values.setdefault(word.column, {})[word.word] = word.ours
+    mapping = SheetMapping.model_validate(
+        {
+            "columns": {each.header: each.column for each in placed},
+            "values": values,
+            "units": {each.column: each.factor for each in placed if each.factor},
+            "date_format": date_format,
+            "decimal_comma": comma,
+            "set_separator": separator,
+        }
+    )
+    missing = tuple(name for name in NEEDED if name not in {each.column for each in placed})
+    return Proposal(tuple(placed), tuple(not_placed), tuple(found), tuple(lost), missing, tuple(notes), mapping)
+
+
+def _separator(placed: Sequence[Placed], below: Mapping[str, Cells], words: Synonyms) -> str:
+    texts: list[str] = []
+    known: set[str] = set()
+    for each in placed:
+        column = sheet_columns()[each.column]
+        if column.kind == "set":
+            texts += [str(cell) for cell in below[each.header].said]
+            known |= set(known_words(column, words))
+    return separator_in(texts, known) or SEPARATOR
+
+
+def _words(
+    header: str, column: SheetColumn, cells: Cells, separator: str, words: Synonyms
+) -> Iterator[WordPlaced | WordNotPlaced]:
+    """The words below a header that are not ours as they stand; of numbers and dates only what stands for unknown."""
+    if column.kind == "text":
+        return
+    for text, count in cells.unknown_words.items():
+        if text != UNKNOWN_WORD:
+            yield WordPlaced(header, column.name, text, UNKNOWN_WORD, "sure", "stands for unknown", count)
+    if column.kind in ("number", "date"):
+        odd = [text for text in cells.words if column.kind == "number" and number_in(text) is None]
+        for text in odd:
+            yield WordNotPlaced(header, column.name, text, cells.words[text], ())
+        return
+    said = sorted(cells.words.items(), key=lambda each: (-each[1], each[0]))
+    several = members_in(said, separator if column.kind == "set" else None)
+    for word, count in sorted(several.items(), key=lambda each: (-each[1], each[0])):
+        if not fault_of(column, word):
+            continue
+        ours = our_word(word, column, words)
+        if ours is None:
+            yield WordNotPlaced(header, column.name, word, count, nearest_words(word, column, words))
+        elif not (column.kind == "yes_no" and word.lower() in ("yes", "no")):
+            yield WordPlaced(header, column.name, word, ours[0], ours[1], ours[2], count)
+
+
+def _once(words: Iterable[WordPlaced | WordNotPlaced]) -> list[WordPlaced | WordNotPlaced]:
+    """Each word once, as it is most often written: case and spaces do not tell two apart."""
+    found: dict[str, WordPlaced | WordNotPlaced] = {}
+    for one in words:
+        key = word_key(one.word)
+        found[key] = replace(found[key], count=found[key].count + one.count) if key in found else one
+    return list(found.values())
+
+
+def _half_rows(columns: Sequence[str]) -> Iterator[str]:
+    """Rows of a list that lack a field which every row of it has to have."""
+    rows: dict[tuple[str, str], set[str]] = {}
+    for name in columns:
+        head, _, field = name.rpartition(".")
+        of, _, number = head.rpartition(".")
+        if number.isdigit():
+            rows.setdefault((of, number), set()).add(field)
+    for (of, number), fields in rows.items():
+        lacking = [
+            field for field, info in row_model(of).model_fields.items() if info.is_required() and field not in fields
+        ]
+        if lacking:
+            yield f"{of}.{number} has no {' and no '.join(lacking)}, and no such row can be read without"
+
+
+def _date_format(placed: Sequence[Placed], below: Mapping[str, Cells]) -> tuple[str | None, list[str]]:
+    """The one way in which all dates that are text can be read, and what there is to say of it."""
+    ways: list[tuple[str, tuple[str, ...]]] = []
+    for each in placed:
+        cells = below[each.header]
+        if sheet_columns()[each.column].kind == "date" and any(isinstance(cell, str) for cell in cells.said):
+            ways.append((each.header, cells.date_formats))
+    if not ways:
+        return None, []
+    common = [way for way in ways[0][1] if all(way in others for _, others in ways)]
+    if not common:
+        return None, [f"the dates under {', '.join(repr(header) for header, _ in ways)} are not all written in one way"]
+    if common[0] == "%Y-%m-%d":
+        return None, []
+    notes = []
+    if "%m/%d/%Y" in common and common[0] != "%m/%d/%Y":
+        notes.append("dates are taken day first; none of those looked at shows whether that is so")
+    elif common[0] == "%m/%d/%Y":
+        notes.append("dates are written month first")
+    return common[0], notes

@@ -1,0 +1,115 @@
+"""Mapping files: what is wrong with one is said all at once; what is right comes back as it was written."""
+
+import pytest
+
+from engine.archive.mapping import SheetMapping, is_date_format, mapping_text, read_mapping, word_key
+from engine.archive.mapping_columns import column_of, fault_of, sheet_columns
+from engine.errors import BadInput
+from engine.facts.vocabulary import facts
+
+GOOD = """kind: archive_mapping
+form: 1
+columns:
+  Wall thickness (cm): build.thickness_mm
+  Construction: build.construction
+  DPC bridged by: existing_course.bridged_by
+ignored: [Client, Price]
+values:
+  build.construction: {Solid: solid_brick, n/k: unknown}
+  existing_course.bridged_by: {all outside: [ground, render], nil: none}
+date_format: '%d/%m/%Y'
+decimal_comma: yes
+units: {build.thickness_mm: 10}
+constants: {surveyor: S3}
+set_separator: ','
+"""
+BAD = """kind: archive_mapping
+columns:
+  Wall thickness: build.thickness_mm
+  Thk: build.thickness_mm
+  Constr: build.constructon
+  Job: reference
+ignored: [Price, job]
+values:
+  build.construction: {SB: solid_brik, sb: cavity_brick}
+  build.thickness_mm: {thin: 2}
+  recommended.medium: {q: {a: b}}
+date_format: '%d/%m'
+decimal_comma: maybe
+units: {build.thickness_mm: 0, build.role: 3}
+constants: {reference: A}
+set_separator: and
+surprise: 3
+"""
+
+
+def written(tmp_path, text):
+    path = tmp_path / "mapping.yaml"
+    path.write_text(text)
+    return path
+
+
+def test_a_mapping_says_what_each_header_and_word_stands_for(tmp_path):
+    found = read_mapping(written(tmp_path, GOOD))
+    assert found.headers[word_key("  wall THICKNESS (cm) ")] == "build.thickness_mm"
+    assert found.words["build.construction"]["solid"] == "solid_brick"
+    assert found.words["existing_course.bridged_by"]["all outside"] == ("ground", "render")
+    assert found.passed_over == {"client", "price"}
+    assert (found.decimal_comma, found.units["build.thickness_mm"], found.set_separator) == (True, 10, ",")
+
+
+def test_a_mapping_comes_back_as_it_was_written(tmp_path):
+    found = read_mapping(written(tmp_path, GOOD))
+    again = read_mapping(written(tmp_path, mapping_text(found, "looked at\nby us")))
+    assert again == found
+    assert read_mapping(written(tmp_path, mapping_text(SheetMapping()))) == SheetMapping()
+
+
+@pytest.mark.parametrize(
+    ("line", "field", "said"),
+    [
+        (4, "columns.Thk", "stands for the same column as 'Wall thickness' (line 3)"),
+        (5, "columns.Constr", "there is no such column; found 'build.constructon'; did you mean build.construction"),
+        (7, "ignored[1]", "is also under columns (line 6)"),
+        (9, "values.'build.construction'.SB", "is not one of the values; found 'solid_brik'"),
+        (9, "values.'build.construction'.SB", "did you mean solid_brick?"),
+        (9, "values.'build.construction'.sb", "is the same word as 'SB'"),
+        (10, "values.'build.thickness_mm'.thin", "is out of limits; found 2; allowed: whole number from 50 to 2000 mm"),
+        (11, "values.'recommended.medium'.q", "is not a word, a number or a list of words"),
+        (12, "date_format", "does not give a day back"),
+        (13, "decimal_comma", "allowed: yes, no"),
+        (14, "units.'build.thickness_mm'", "would make every number nought"),
+        (14, "units.'build.role'", "is no number and has no unit"),
+        (15, "constants.reference", "is also read from the sheet (line 6)"),
+        (16, "set_separator", "cannot stand between words"),
+        (17, "surprise", "is not a field here"),
+    ],
+)
+def test_every_problem_is_said_in_one_run_with_its_line(tmp_path, line, field, said):
+    with pytest.raises(BadInput) as caught:
+        read_mapping(written(tmp_path, BAD))
+    at_place = [str(problem) for problem in caught.value.problems if (problem.line, problem.field) == (line, field)]
+    assert any(said in text for text in at_place), [str(problem) for problem in caught.value.problems]
+
+
+def test_every_fact_has_its_column_and_takes_its_own_words():
+    columns = sheet_columns()
+    for fact in facts().values():
+        if fact.kind == "rows":
+            assert any(name.startswith(f"{fact.name}.1.") for name in columns)
+            continue
+        column = columns[fact.name]
+        assert (column.kind, column.options, column.ge, column.le) == (fact.kind, fact.options, fact.ge, fact.le)
+        assert all(not fault_of(column, option) for option in fact.options)
+        assert fault_of(column, "no such word")
+
+
+def test_numbered_columns_count_on_beyond_the_template():
+    assert column_of("moisture.samples.30.mc_percent").le == column_of("moisture.samples.1.mc_percent").le == 60
+    assert column_of("moisture.samples.0.mc_percent") is None
+    assert column_of("moisture.samples.1.surprise") is None
+
+
+@pytest.mark.parametrize(("form", "good"), [("%d.%m.%y", True), ("%Y%m%d", True), ("%m/%Y", False), ("%Q", False)])
+def test_a_way_to_write_dates_must_give_the_day_back(form, good):
+    assert is_date_format(form) is good
