@@ -13,9 +13,11 @@ from engine.facts.document import Document, read_document
 from engine.facts.intake import SurveyFile, checked_survey, parse_survey
 
 _ENDINGS = (".yaml", ".yml")
+_BESIDE = tuple(f".recommended{ending}" for ending in _ENDINGS)
+"""What is recorded beside a survey, in a file of its own."""
 STANDARD_INPUT = "<stdin>"
 """What stands for standard input where a file is named."""
-OTHER_KINDS = ("prices", "product", "installation_record", "practice_answers")
+OTHER_KINDS = ("prices", "product", "installation_record", "practice_answers", "archive_mapping")
 
 
 def survey_paths(paths: Iterable[str]) -> list[str]:
@@ -31,7 +33,11 @@ def survey_paths(paths: Iterable[str]) -> list[str]:
         if path == "-" or not folder.is_dir():
             found.append(path)
             continue
-        inside = sorted(str(p) for p in folder.rglob("*") if p.suffix.lower() in _ENDINGS and p.is_file())
+        inside = sorted(
+            str(p)
+            for p in folder.rglob("*")
+            if p.suffix.lower() in _ENDINGS and not p.name.lower().endswith(_BESIDE) and p.is_file()
+        )
         if not inside:
             problems.append(Problem(path, 0, 0, "", "a folder without surveys", allowed="files that end in .yaml"))
         found.extend(inside)

@@ -29,6 +29,9 @@ class Subject(enum.StrEnum):
     RULES_CHECK = "rules-check"
     RULES_COMPARE = "rules-compare"
     RULES_TEST = "rules-test"
+    REVIEW = "review"
+    ARCHIVE = "archive-check"
+    IMPACT = "archive-impact"
 
 
 def schema(
@@ -67,5 +70,8 @@ _MODELS = {
     Subject.RULES_CHECK: ("engine.audit.findings", "AllChecked"),
     Subject.RULES_COMPARE: ("engine.audit.compare_model", "RulesCompared"),
     Subject.RULES_TEST: ("engine.audit.examples_run", "RulesTested"),
+    Subject.REVIEW: ("engine.archive.review_model", "Review"),
+    Subject.ARCHIVE: ("engine.archive.totals_model", "Totals"),
+    Subject.IMPACT: ("engine.archive.impact_model", "Impact"),
 }
 """Where the model of each command's JSON stands."""
