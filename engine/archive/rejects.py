@@ -62,11 +62,13 @@ def _by_file(units: Sequence[Unit]) -> dict[str, list[Unit]]:
 
 
 def targets(files: Iterable[str]) -> dict[str, pathlib.PurePath]:
-    """Where each file goes under the folder: its own path, kept inside, and no two in one place."""
+    """Where each file goes under the folder: its path below the folder all of them are in, and no two in one place."""
     found: dict[str, pathlib.PurePath] = {}
     taken: set[str] = set()
-    for file in dict.fromkeys(files):
-        steps = [step for step in pathlib.PurePosixPath(file).parts if step not in ("/", "..", ".")]
+    every = list(dict.fromkeys(files))
+    above = len(_shared([pathlib.PurePosixPath(file).parent.parts for file in every]))
+    for file in every:
+        steps = [step for step in pathlib.PurePosixPath(file).parts[above:] if step not in ("/", "..", ".")]
         path = pathlib.PurePath(*[step.replace(":", "_").replace("\\", "_") for step in steps] or ["file"])
         wanted, number = path, 2
         while str(wanted).lower() in taken:
@@ -74,3 +76,10 @@ def targets(files: Iterable[str]) -> dict[str, pathlib.PurePath]:
         taken.add(str(wanted).lower())
         found[file] = wanted
     return found
+
+
+def _shared(several: Sequence[Sequence[str]]) -> Sequence[str]:
+    """The steps with which all of them begin."""
+    least, most = min(several, default=()), max(several, default=())
+    alike = (place for place, (one, other) in enumerate(zip(least, most, strict=False)) if one != other)
+    return least[: next(alike, min(len(least), len(most)))]

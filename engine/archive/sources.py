@@ -13,7 +13,7 @@ from engine.archive.sources_headers import headers_of
 from engine.archive.sources_lines import line_units, read_line_unit
 from engine.archive.sources_model import Format, RawBatch, RawRow, Reject, Unit
 from engine.archive.sources_parquet import parquet_head, parquet_units, read_parquet_unit
-from engine.archive.sources_surveys import is_beside, job_path, read_survey_unit, survey_units
+from engine.archive.sources_surveys import is_another_kind, is_beside, job_path, read_survey_unit, survey_units
 from engine.archive.sources_xlsx import head_of, read_sheets, sheet_batch
 from engine.errors import BadInput, Problem
 
@@ -25,7 +25,7 @@ FORMATS: dict[str, Format] = {
     ".xlsx": "xlsx",
     ".parquet": "parquet",
 }
-FILES_A_UNIT = 200
+FILES_A_UNIT = 2000
 """How many surveys in YAML are read at once, at the most."""
 SIZE = 50_000
 """How many rows are read at once, where nothing else is said."""
@@ -131,7 +131,8 @@ def read_unit(unit: Unit, mapping: SheetMapping | None = None) -> RawBatch:
 def sources(paths: Iterable[pathlib.Path | str], mapping: SheetMapping | None = None) -> list[Source]:
     """The files of past jobs in an order that does not depend on the order they are named in.
 
-    A folder stands for the files in it, at any depth. A file named twice is read once.
+    A folder stands for the files in it, at any depth, but for those of YAML that are of another kind, such as a mapping.
+    A file named twice is read once.
 
     Raises:
         BadInput: with every path that cannot be used, every file that cannot be read, and every header that stands
@@ -195,7 +196,8 @@ def _walk(folder: pathlib.Path, problems: list[Problem]) -> Iterator[pathlib.Pat
             # Programs leave locks and backups beside what they hold open.
             if path.suffix.lower() in FORMATS and not name.startswith((".", "~$")):
                 if os.access(path, os.R_OK) and path.is_file():
-                    yield path
+                    if FORMATS[path.suffix.lower()] != "yaml" or not is_another_kind(path):
+                        yield path
                 else:
                     problems.append(Problem(printable(path), 0, 0, "", "there is no permission to read this file"))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pathlib
+import re
 from collections.abc import Sequence
 
 from engine.archive.sources_model import RawBatch, RawFile, Reject, Unit
@@ -10,11 +11,24 @@ from engine.errors import BadInput
 from engine.facts.document import Document, read_document
 
 _BESIDE = (".recommended.yaml", ".recommended.yml")
+_HEAD = 4096
+_KIND = re.compile(rb"^kind:[ ]", re.MULTILINE)
+"""A key of the file itself: those of a survey's sections are indented."""
 
 
 def is_beside(path: pathlib.Path) -> bool:
     """Whether a file is what is recorded beside a survey."""
     return path.name.endswith(_BESIDE)
+
+
+def is_another_kind(path: pathlib.Path) -> bool:
+    """Whether a file of YAML says of itself, by a `kind`, that it is no survey: a mapping, a price book and the like.
+
+    Raises:
+        OSError: it cannot be read.
+    """
+    with path.open("rb") as file:
+        return _KIND.search(file.read(_HEAD)) is not None
 
 
 def job_path(path: str) -> pathlib.Path | None:

@@ -16,14 +16,16 @@ from engine.facts.vocabulary import facts
 
 
 def flat_row(survey: Survey, wall: Wall) -> dict[str, Any]:
-    """One wall as a row of the flat frame: key and facts. How a fact was established is left out: no rule reads it."""
+    """One wall as a row of the flat frame: key and known facts. How one was established is left out: no rule reads it."""
     row: dict[str, Any] = {
         "reference": survey.property.reference,
         "survey_date": survey.property.survey_date,
         "wall": wall.id,
     }
+    variables = facts()
     for name, note in notes_of(survey.property, wall).items():
-        row[name] = cell_of(facts()[name], note.value)
+        if note.value is not None:
+            row[name] = cell_of(variables[name], note.value)
     return row
 
 

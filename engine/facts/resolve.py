@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Mapping
 
 from engine.facts.declare import Noted, Only, Unless
@@ -14,18 +15,28 @@ from engine.facts.vocabulary import Variable, facts
 def notes_of(property_facts: Property, wall: Wall) -> dict[str, Noted[object]]:
     """Every fact as it was written, by name."""
     found: dict[str, Noted[object]] = {}
+    for section, fields in _fields():
+        written = vars(property_facts if section == "property" else getattr(wall, section))
+        for name, field in fields:
+            found[name] = written[field]
+    return found
+
+
+@functools.cache
+def _fields() -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    """The facts of every section, each with its field; in the order of the vocabulary."""
+    sections: dict[str, list[tuple[str, str]]] = {}
     for name in facts():
         section, _, field = name.partition(".")
-        holder = property_facts if section == "property" else getattr(wall, section)
-        found[name] = getattr(holder, field)
-    return found
+        sections.setdefault(section, []).append((name, field))
+    return tuple((section, tuple(fields)) for section, fields in sections.items())
 
 
 def resolve(notes: Mapping[str, Noted[object]], where: Callable[[str], str] = lambda _: "") -> dict[str, Value]:
     """The value of every fact. A fact whose applicability is open is unknown unless it was given."""
     values: dict[str, Value] = {}
     for name, variable in facts().items():
-        if applies(variable, values) is False:
+        if variable.applies and applies(variable, values) is False:
             values[name] = NOT_APPLICABLE_VALUE
             continue
         note = notes.get(name)
@@ -44,10 +55,13 @@ def resolve(notes: Mapping[str, Noted[object]], where: Callable[[str], str] = la
 
 def applies(variable: Variable, values: Mapping[str, Value]) -> bool | None:
     """Whether a fact applies, given the facts before it; None while that is open."""
-    answers = [_met(need, values.get(need.fact, UNKNOWN_VALUE)) for need in variable.applies]
-    if False in answers:
-        return False
-    return None if None in answers else True
+    still_open = False
+    for need in variable.applies:
+        met = _met(need, values.get(need.fact, UNKNOWN_VALUE))
+        if met is False:
+            return False
+        still_open |= met is None
+    return None if still_open else True
 
 
 def _met(need: Only | Unless, value: Value) -> bool | None:
