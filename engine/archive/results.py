@@ -1,0 +1,148 @@
+"""Writes the results of a check of past jobs: each file whole or not at all, the same bytes for the same walls."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import itertools
+import os
+import pathlib
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+import polars as pl
+from polars.io.plugins import register_io_source
+
+from engine.archive.results_batches import ORDER, ROW_GROUP, in_batches
+from engine.archive.results_text import as_text
+from engine.archive.results_workbook import MOST_WALLS, write_sheets
+from engine.archive.totals_model import Totals
+from engine.errors import BadInput, Problem
+
+_CSV_ROWS = 16_384
+
+
+def write_walls(parts: Sequence[pathlib.Path], target: pathlib.Path) -> None:
+    """Put the parts of the results together as one Parquet file, in the order of file, sheet and row.
+
+    However the walls were cut into parts, the bytes are the same. Where the rows of one part come between those of
+    another, all are sorted at once, in memory.
+
+    Raises:
+        BadInput: the file cannot be written.
+        ValueError: there are no parts.
+    """
+    if not parts:
+        raise ValueError("no parts to put together")
+
+    def source(
+        with_columns: list[str] | None, predicate: pl.Expr | None, n_rows: int | None, batch_size: int | None
+    ) -> Iterator[pl.DataFrame]:
+        yield from _even(_ordered(parts), ROW_GROUP)
+
+    with whole(target) as temporary:
+        scanned = register_io_source(source, schema=pl.scan_parquet(parts[0]).collect_schema())
+        scanned.sink_parquet(temporary, row_group_size=ROW_GROUP, maintain_order=True)
+
+
+def write_csv(walls: pl.LazyFrame, target: pathlib.Path) -> None:
+    """Write the walls as CSV in UTF-8: lists as `a; b`, no cell a formula, without the bits of the rules that hold.
+
+    Raises:
+        BadInput: the file cannot be written.
+    """
+    text = as_text(walls)
+    with whole(target) as temporary, temporary.open("wb") as file:
+        text.head(0).collect().write_csv(file)
+        for frame in in_batches(text, _CSV_ROWS):
+            frame.write_csv(file, include_header=False)
+
+
+def write_workbook(walls: pl.LazyFrame, totals: Totals, target: pathlib.Path, most_walls: int = MOST_WALLS) -> None:
+    """Write totals, gravest differences, rules, surveyors, and up to `most_walls` walls as a workbook.
+
+    Of more walls it holds the gravest, and says so.
+
+    Raises:
+        BadInput: the file cannot be written.
+    """
+    with whole(target) as temporary:
+        write_sheets(walls, totals, temporary, most_walls)
+
+
+def write_summary(totals: Totals, target: pathlib.Path) -> None:
+    """Write the totals as JSON.
+
+    Raises:
+        BadInput: the file cannot be written.
+    """
+    with whole(target) as temporary:
+        text = totals.model_dump_json(indent=2) + "\n"
+        temporary.write_text(text, encoding="utf-8", newline="\n")
+
+
+@contextlib.contextmanager
+def whole(target: pathlib.Path) -> Iterator[pathlib.Path]:
+    """A file to write to that takes the place of `target` at the end; on any failure `target` stays as it is.
+
+    Raises:
+        BadInput: it cannot be written.
+    """
+    temporary: pathlib.Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+        os.close(handle)
+        temporary = pathlib.Path(name)
+        yield temporary
+        with temporary.open("rb+") as file:
+            os.fsync(file.fileno())
+        mask = os.umask(0)
+        os.umask(mask)
+        temporary.chmod(target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~mask)
+        temporary.replace(target)
+    except OSError as error:
+        reason = error.strerror or str(error) or type(error).__name__
+        raise BadInput([Problem(str(target), 0, 0, "", f"cannot be written: {reason}")]) from None
+    finally:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+
+
+def _ordered(parts: Sequence[pathlib.Path]) -> Iterator[pl.DataFrame]:
+    """The walls of all parts in the order of the results, a part at a time."""
+    spans: list[tuple[tuple[Any, ...], tuple[Any, ...], pathlib.Path]] = []
+    for part in parts:
+        keys = pl.read_parquet(part, columns=list(ORDER)).select(ORDER).sort(ORDER)
+        if keys.height:
+            spans.append((keys.row(0), keys.row(-1), part))
+    spans.sort(key=lambda span: span[:2])
+    if any(one[1] > other[0] for one, other in itertools.pairwise(spans)):
+        yield pl.concat([pl.read_parquet(part) for *_, part in spans]).sort(ORDER)
+        return
+    for *_, part in spans:
+        yield pl.read_parquet(part).sort(ORDER)
+
+
+def _even(frames: Iterable[pl.DataFrame], rows: int) -> Iterator[pl.DataFrame]:
+    """The same rows in frames of so many each, the last one less."""
+    held: list[pl.DataFrame] = []
+    room = rows
+    for each in frames:
+        frame = each
+        while frame.height:
+            held.append(frame[:room])
+            room, frame = room - held[-1].height, frame[room:]
+            if not room:
+                yield _copied(held)
+                held, room = [], rows
+    if held:
+        yield _copied(held)
+
+
+def _copied(frames: list[pl.DataFrame]) -> pl.DataFrame:
+    """Frames as one in memory of its own: what is written of a slice depends on what it was cut from."""
+    buffer = io.BytesIO()
+    pl.concat(frames, rechunk=True).write_ipc(buffer, compression="uncompressed")
+    buffer.seek(0)
+    return pl.read_ipc(buffer)
