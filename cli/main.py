@@ -8,6 +8,7 @@ import sys
 import typer
 
 from cli import (
+    archive_command,
     ask_command,
     assess_command,
     change_command,
@@ -19,6 +20,7 @@ from cli import (
     override_command,
     practice_command,
     reconcile_command,
+    review_command,
     rules_command,
     schedule_command,
     schema_command,
@@ -55,6 +57,8 @@ app.command("schedule", epilog=EPILOG)(schedule_command.schedule)
 app.command("verify", epilog=verify_command.EPILOG)(verify_command.verify)
 app.command("override", epilog=override_command.EPILOG)(override_command.override)
 app.command("reconcile")(reconcile_command.reconcile)
+app.command("review")(review_command.review)
+app.add_typer(archive_command.app, name="archive")
 app.add_typer(rules_command.app, name="rules")
 app.add_typer(practice_command.app, name="practice")
 app.command("compute")(compute_command.compute)

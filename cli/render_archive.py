@@ -1,0 +1,154 @@
+"""What a check of past jobs came to, as a page of text: totals, the gravest differences, and where to read on."""
+
+from __future__ import annotations
+
+import pathlib
+from collections.abc import Iterator
+
+from cli.terminal import Page
+from engine.archive.intervals import Share
+from engine.archive.totals_model import Failures, Findings, Totals, WorstWall
+
+_FINDINGS = (
+    ("must", "against a must"),
+    ("should", "against a should"),
+    ("consider", "against a consider"),
+    ("not_decidable", "not decidable on what was recorded"),
+    ("agree", "agree"),
+    ("not_recorded", "nothing recorded to compare"),
+)
+_MOST = 8
+_FEW = 5
+
+
+def render_check(found: Totals, output: pathlib.Path, rechecked: int) -> str:
+    """The page; the results themselves are in `output`."""
+    page = Page()
+    page.line(
+        f"{counted(found.rows, 'row')} of past jobs: {found.decided:,} decided, {found.rejected:,} rejected, "
+        f"{found.repeated:,} there already",
+        "bold",
+    )
+    versions = ", ".join(each.version for each in found.rules)
+    page.line(
+        f"Judged by rules {versions} on {found.on}; {counted(rechecked, 'wall')} judged again by the other reader, "
+        "without a difference."
+    )
+    page.heading("Walls by their worst finding")
+    page.rows(((_number(getattr(found.walls, key)), words, "") for key, words in _FINDINGS), 10)
+    _choices(page, found)
+    _left_out(page, found)
+    _rules(page, found)
+    _outcomes(page, found)
+    _worst(page, found.worst)
+    _rejected(page, found)
+    page.heading("Written")
+    page.rows(
+        (
+            ("page.html", "to read in a browser: charts, the gravest first, every wall with its reasons", ""),
+            ("walls.xlsx", "and walls.csv, walls.parquet: a row a wall; summary.json: these counts", ""),
+            ("rejects/", "rows with something wrong, in their own layout; rejects.csv says what", ""),
+        ),
+        12,
+    )
+    page.line(f"  in {output}")
+    page.blank()
+    page.line(found.limits)
+    return page.text()
+
+
+def counted(number: int, what: str) -> str:
+    """So many of something, in words."""
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
+
+
+def _number(number: int) -> str:
+    return f"{number:>9,}"
+
+
+def _choices(page: Page, found: Totals) -> None:
+    rows = [(each.title, each.findings) for each in found.choices if each.findings.walls > each.findings.not_recorded]
+    if found.installed.findings.walls > found.installed.findings.not_recorded:
+        rows.append(("What was installed, beside the rules", found.installed.findings))
+    if rows:
+        page.heading("By choice")
+        page.listing((_counts(findings), title, "") for title, findings in rows)
+
+
+def _counts(found: Findings) -> str:
+    return f"{found.must + found.should + found.consider:,} of {found.walls - found.not_recorded:,} differ"
+
+
+def _left_out(page: Page, found: Totals) -> None:
+    rows = []
+    for each in found.sets:
+        most = sorted(each.left_out, key=lambda member: (-member.walls, member.member))[:_FEW]
+        rows += [(counted(member.walls, "wall"), f"{each.title}: {member.says}", "") for member in most]
+    if rows:
+        page.heading("Left out most")
+        page.listing(rows)
+
+
+def _rules(page: Page, found: Totals) -> None:
+    if found.rules_broken:
+        page.heading("Rules broken most")
+        page.listing(
+            (f"{each.rule} {each.word}", f"{counted(each.walls, 'wall')} (rules {each.rules}): {each.title}", "")
+            for each in found.rules_broken[:_MOST]
+        )
+
+
+def _outcomes(page: Page, found: Totals) -> None:
+    outcomes = found.outcomes
+    if not outcomes.failed.whole:
+        return
+    page.heading("Recorded failures (no better or worse)")
+    rows = [("all media", share_in_words(outcomes.failed), "")]
+    rows += [(_name(each), share_in_words(each.failed), "") for each in outcomes.by_medium]
+    rows += [(f"rules: {_name(each)}", share_in_words(each.failed), "") for each in outcomes.by_rules]
+    page.listing(rows)
+
+
+def _name(each: Failures) -> str:
+    return "not recorded" if each.name is None else each.name.replace("_", " ")
+
+
+def share_in_words(share: Share) -> str:
+    """A share with what it is of and its interval, and a word where the numbers are small."""
+    if share.share is None:
+        return "none recorded"
+    small = "; small number, says little" if share.small else ""
+    return (
+        f"{share.part:,} of {share.whole:,}, {100 * share.share:.1f} % "
+        f"(95 % interval {100 * share.low:.1f} to {100 * share.high:.1f}{small})"
+    )
+
+
+def _worst(page: Page, worst: tuple[WorstWall, ...]) -> None:
+    if not worst:
+        return
+    page.heading("Gravest first")
+    for wall in worst[:_FEW]:
+        sheet = f" {wall.sheet}" if wall.sheet else ""
+        page.line(f"  {wall.reference}, wall {wall.wall} ({wall.file}{sheet} row {wall.row})", "bold")
+        page.rows(_points(wall), 10, 4)
+
+
+def _points(wall: WorstWall) -> Iterator[tuple[str, str, str]]:
+    for each in wall.differences:
+        by = f" ({', '.join(each.rules)})" if each.rules else ""
+        what = each.choice.replace("_", " ")
+        yield each.word or "", f"{what}: {_said(each.recorded)} recorded, {_said(each.decided)} by the rules{by}", ""
+    for lacking in wall.left_out:
+        yield lacking.word or "", f"{lacking.set} left out: {', '.join(map(_said, lacking.members))}", ""
+
+
+def _said(word: str | None) -> str:
+    return "nothing" if word is None else word.replace("_", " ")
+
+
+def _rejected(page: Page, found: Totals) -> None:
+    if found.rejected_for:
+        page.heading("Rejected")
+        most = sorted(found.rejected_for, key=lambda each: (-each.rows, each.file, each.kind))[:_MOST]
+        page.listing((counted(each.rows, "row"), f"{each.file}: {each.kind}", "") for each in most)

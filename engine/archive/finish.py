@@ -1,0 +1,114 @@
+"""Writes what a check came to, all files of it or none, and takes its parts away."""
+
+from __future__ import annotations
+
+import hashlib
+import pathlib
+import shutil
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+from importlib.metadata import version
+
+import polars as pl
+
+from engine.archive.judging import judging_versions, sealed_base
+from engine.archive.rejects import write_rejects
+from engine.archive.repeats import without
+from engine.archive.results import write_csv, write_summary, write_walls, write_workbook
+from engine.archive.run import Check, Read, Told
+from engine.archive.sources_model import Reject
+from engine.archive.totals import totals
+from engine.archive.totals_model import FileTaken, Rejected, RunFacts, Totals
+from engine.decision.model import RuleSetUsed
+from engine.rulebase.rules import RuleBase
+
+WALLS = "walls.parquet"
+PagePainter = Callable[[pl.LazyFrame, Totals, Mapping[str, RuleBase], pathlib.Path], None]
+"""Writes the page: from the walls, the totals, and the rules that judged, to a file."""
+
+
+def finish(check: Check, read: Read, page: PagePainter, told: Told) -> Totals:
+    """Write the results of a check: the walls as Parquet, CSV and workbook, the totals, the page, and the rejects.
+
+    Raises:
+        BadInput: one of them cannot be written; none is then.
+        BedjointError: the counts do not add up.
+    """
+    ready = read.journal.folder / "ready"
+    shutil.rmtree(ready, ignore_errors=True)
+    ready.mkdir()
+    steps = 6
+    told("writing", 0, steps)
+    write_walls(list(_parts(read)), ready / WALLS)
+    walls = pl.scan_parquet(ready / WALLS)
+    told("writing", 1, steps)
+    bases = {name: sealed_base(name) for name in judging_versions(check.by)}
+    rejects = tuple(read.rejects())
+    found = totals(walls, _run_facts(check, read, bases, rejects), bases)
+    write_summary(found, ready / "summary.json")
+    told("writing", 2, steps)
+    write_csv(walls, ready / "walls.csv")
+    told("writing", 3, steps)
+    write_workbook(walls, found, ready / "walls.xlsx")
+    told("writing", 4, steps)
+    page(walls, found, bases, ready / "page.html")
+    told("writing", 5, steps)
+    write_rejects(rejects, read.units, check.mapping, ready)
+    told("writing", steps, steps)
+    for path in sorted(ready.iterdir()):
+        _put(path, check.output / path.name)
+    read.journal.end()
+    return found
+
+
+def _parts(read: Read) -> Iterator[pathlib.Path]:
+    """The findings of every part, without the rows that repeat others."""
+    for part in read.parts:
+        path = read.journal.findings(part.number)
+        again = pl.DataFrame(schema=read.repeats.schema)
+        if read.repeats.height:
+            places = pl.read_parquet(path, columns=["at.file", "at.sheet", "at.row"])
+            again = read.repeats.join(places, on=places.columns, how="semi", nulls_equal=True)
+        if not again.height:
+            yield path
+            continue
+        cleaned = path.with_suffix(".once")
+        without(pl.read_parquet(path), again).write_parquet(cleaned, compression="lz4", statistics=False)
+        yield cleaned
+
+
+def _put(path: pathlib.Path, target: pathlib.Path) -> None:
+    if target.is_dir():
+        shutil.rmtree(target)
+    path.replace(target)
+
+
+def _run_facts(check: Check, read: Read, bases: Mapping[str, RuleBase], rejects: tuple[Reject, ...]) -> RunFacts:
+    rows: Counter[str] = Counter()
+    for part in read.parts:
+        rows.update(dict(part.rows))
+    again = Counter(read.repeats.get_column("at.file").to_list())
+    repeats = {row[:3] for row in read.repeats.select("at.file", "at.sheet", "at.row").iter_rows()}
+    first: dict[tuple[str, str, int], Reject] = {}
+    for reject in rejects:
+        if reject.place not in repeats:
+            first.setdefault(reject.place, reject)
+    kinds = Counter((reject.file, reject.message) for reject in first.values())
+    return RunFacts(
+        engine=f"bedjoint {version('bedjoint')}",
+        on=check.today,
+        rules=tuple(
+            RuleSetUsed(version=name, in_force_from=base.manifest.in_force_from, digest=base.digest)
+            for name, base in bases.items()
+        ),
+        files=tuple(
+            FileTaken(file=file, digest=_digest(read.paths[file]), rows=count, repeated=again[file])
+            for file, count in sorted(rows.items())
+        ),
+        rejected=tuple(Rejected(file=file, kind=kind, rows=count) for (file, kind), count in sorted(kinds.items())),
+    )
+
+
+def _digest(path: str) -> str:
+    with open(path, "rb") as file:
+        return "sha256:" + hashlib.file_digest(file, "sha256").hexdigest()

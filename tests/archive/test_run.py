@@ -1,0 +1,176 @@
+"""A whole check: the same results whatever the order, the batches and the workers, and after an interruption."""
+
+import json
+import os
+import pathlib
+import signal
+import subprocess
+import sys
+import time
+
+import polars as pl
+import pytest
+
+from cli.main import exit_code_of
+from engine.archive.findings import findings_schema
+from engine.archive.judging import judging_versions, sealed_base
+
+DEMO = pathlib.Path(__file__).parent.parent.parent / "scenarios_demo" / "archive"
+SAME = ("walls.parquet", "walls.csv", "summary.json", "page.html", "rejects.csv")
+
+
+def check(output, *paths, **options):
+    arguments = ["archive", "check", *map(str, paths or (DEMO / "jobs.csv",)), "--output", str(output)]
+    for name, value in {"as_of": "2026-11-26", "earlier": "2026.1", **options}.items():
+        option = f"--{name.replace('_', '-')}"
+        arguments += [option] if value is True else [option, str(value)]
+    return arguments
+
+
+def results(folder):
+    found = {name: (folder / name).read_bytes() for name in SAME}
+    for path in sorted((folder / "rejects").rglob("*")) if (folder / "rejects").exists() else ():
+        if path.is_file():
+            found[str(path.relative_to(folder))] = path.read_bytes()
+    return found
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("plain")
+    assert exit_code_of(check(folder)) == 1
+    return results(folder)
+
+
+def test_it_writes_every_kind_of_result_and_leaves_nothing_else(tmp_path, capsys):
+    assert exit_code_of(check(tmp_path / "out")) == 1
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert names >= {*SAME, "walls.xlsx"}
+    assert not {name for name in names if name.startswith(".")}
+    summary = json.loads((tmp_path / "out" / "summary.json").read_text())
+    assert summary["rows"] == summary["decided"] + summary["rejected"] + summary["repeated"]
+    walls = pl.read_parquet(tmp_path / "out" / "walls.parquet")
+    assert walls.height == summary["decided"]
+    assert walls.schema == pl.Schema(dict(findings_schema()))
+    said = capsys.readouterr().out
+    assert f"{summary['rows']} rows of past jobs" in said
+    assert "certifies nothing" in said
+
+
+@pytest.mark.parametrize(("batch", "workers"), [(7, 1), (13, 2), (1000, 2)])
+def test_neither_batches_nor_workers_change_a_byte(tmp_path, plain, batch, workers):
+    assert exit_code_of(check(tmp_path, batch=batch, workers=workers)) == 1
+    assert results(tmp_path) == plain
+
+
+def test_the_order_in_which_files_are_named_changes_nothing(tmp_path):
+    lines = (DEMO / "jobs.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    one, other = tmp_path / "a.csv", tmp_path / "b.csv"
+    one.write_text("".join([lines[0], *lines[1:20]]), encoding="utf-8")
+    other.write_text("".join([lines[0], *lines[15:30]]), encoding="utf-8")
+    assert exit_code_of(check(tmp_path / "x", one, other)) == 1
+    assert exit_code_of(check(tmp_path / "y", other, one)) == 1
+    assert results(tmp_path / "x") == results(tmp_path / "y")
+    summary = json.loads((tmp_path / "x" / "summary.json").read_text())
+    rejected = pl.read_csv(tmp_path / "x" / "rejects.csv")
+    again = rejected.filter(pl.col("message").str.contains("stands in the archive already"))
+    assert summary["repeated"] == again.height > 0
+    assert set(again.get_column("file")) == {str(other)}
+
+
+def test_a_check_that_was_killed_goes_on_where_it_was(tmp_path, plain):
+    output = tmp_path / "out"
+    arguments = check(output, batch=2, workers=1)
+    code = "import sys; from cli.main import exit_code_of; sys.exit(exit_code_of(sys.argv[1:]))"
+    running = subprocess.Popen([sys.executable, "-c", code, *arguments], stderr=subprocess.DEVNULL)
+    parts = output / ".unfinished"
+    until = time.monotonic() + 120
+    while len(list(parts.glob("part-*.json"))) < 3 and time.monotonic() < until and running.poll() is None:
+        time.sleep(0.01)
+    assert running.poll() is None
+    os.kill(running.pid, signal.SIGKILL)
+    running.wait()
+    kept = {path: path.stat().st_mtime_ns for path in parts.glob("part-*.parquet")}
+    assert len(kept) >= 3
+    assert exit_code_of(check(output)) == 2
+    assert exit_code_of(check(output, resume=True)) == 1
+    assert results(output) == plain
+    assert not parts.exists()
+
+
+def test_an_interrupt_ends_in_130_and_leaves_what_is_done(tmp_path, plain):
+    output = tmp_path / "out"
+    code = "import sys; from cli.main import exit_code_of; sys.exit(exit_code_of(sys.argv[1:]))"
+    running = subprocess.Popen(
+        [sys.executable, "-c", code, *check(output, batch=2, workers=2)], stderr=subprocess.PIPE, text=True
+    )
+    until = time.monotonic() + 120
+    while not list((output / ".unfinished").glob("part-*.json")) and time.monotonic() < until:
+        time.sleep(0.01)
+    running.send_signal(signal.SIGINT)
+    _, said = running.communicate(timeout=60)
+    assert running.returncode == 130
+    assert "Traceback" not in said
+    assert exit_code_of(check(output, resume=True)) == 1
+    assert results(output) == plain
+
+
+def test_results_are_not_written_over_unless_asked(tmp_path, plain, capsys):
+    assert exit_code_of(check(tmp_path)) == 1
+    before = results(tmp_path)
+    assert exit_code_of(check(tmp_path)) == 2
+    assert "--replace" in capsys.readouterr().err
+    assert results(tmp_path) == before
+    assert exit_code_of(check(tmp_path, replace=True)) == 1
+    assert results(tmp_path) == plain
+
+
+def test_it_does_not_go_on_with_something_else(tmp_path, capsys):
+    assert exit_code_of(check(tmp_path / "none", resume=True)) == 2
+    assert "nothing there to go on with" in capsys.readouterr().err
+    work = tmp_path / "out" / ".unfinished"
+    work.mkdir(parents=True)
+    (work / "plan.json").write_text(json.dumps({"files": "another", "batch": 3}))
+    assert exit_code_of(check(tmp_path / "out", resume=True)) == 2
+    said = capsys.readouterr().err
+    assert "files" in said
+    assert "changed" in said
+
+
+def test_surveys_from_before_any_rules_are_rejected_unless_a_version_is_named(tmp_path):
+    lines = (DEMO / "jobs.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    header = lines[0].rstrip("\n").split(",")
+    date = header.index("survey_date")
+    cells = lines[1].rstrip("\n").split(",")
+    cells[date] = "2024-03-01"
+    source = tmp_path / "old.csv"
+    source.write_text(lines[0] + ",".join(cells) + "\n", encoding="utf-8")
+    code = "archive", "check", str(source), "--output"
+    assert exit_code_of([*code, str(tmp_path / "a"), "--as-of", "2026-11-26"]) == 1
+    (rejected,) = pl.read_csv(tmp_path / "a" / "rejects.csv").rows(named=True)
+    assert rejected["column"] == "survey_date"
+    assert "no version of the rules was in force" in rejected["message"]
+    assert "--earlier" in rejected["hint"]
+    exit_code_of([*code, str(tmp_path / "b"), "--as-of", "2026-11-26", "--earlier", "2026.1"])
+    assert pl.read_parquet(tmp_path / "b" / "walls.parquet").get_column("rules").to_list() == ["2026.1"]
+    exit_code_of([*code, str(tmp_path / "c"), "--as-of", "2026-11-26", "--rules", "2026.2"])
+    assert pl.read_parquet(tmp_path / "c" / "walls.parquet").get_column("rules").to_list() == ["2026.2"]
+
+
+def test_the_version_in_force_on_the_day_judges():
+    from engine.archive.judging import ByRules, version_column
+
+    bases = {name: sealed_base(name) for name in judging_versions(ByRules())}
+    days = {name: base.manifest.in_force_from for name, base in bases.items()}
+    frame = pl.DataFrame({"survey_date": list(days.values())}, schema={"survey_date": pl.Date})
+    day_before = frame.with_columns(pl.col("survey_date").dt.offset_by("-1d"))
+    assert frame.select(version_column(ByRules()).alias("v")).get_column("v").to_list() == list(days)
+    before = day_before.select(version_column(ByRules()).alias("v")).get_column("v").to_list()
+    assert before == [None, *list(days)[:-1]]
+
+
+def test_unknown_versions_and_paths_are_told_and_nothing_is_written(tmp_path, capsys):
+    assert exit_code_of(check(tmp_path / "o", rules="2062.1")) == 2
+    assert "2026.1" in capsys.readouterr().err
+    assert exit_code_of(check(tmp_path / "o", tmp_path / "not-there.csv")) == 2
+    assert not (tmp_path / "o").exists()
