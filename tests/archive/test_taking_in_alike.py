@@ -14,8 +14,8 @@ from engine.archive.mapping_columns import column_of, sheet_columns
 from engine.archive.sources_headers import headers_of
 from engine.archive.sources_lines import flattened
 from engine.archive.sources_model import PLACES, RawBatch, RawRow, Reject, Unit
-from engine.archive.taken import _cells, framed, take_in
-from engine.archive.taken_row import RowReader
+from engine.archive.taken import _cells, _renamed, framed, take_in
+from engine.archive.taken_row import OURS, Reached, RowReader
 from engine.columns.consistent import contradiction_mask
 from engine.columns.flat import values_of
 from engine.facts.contradictions import of_values
@@ -112,12 +112,18 @@ def loosened(frame: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def strictly(frame: pl.DataFrame) -> tuple[pl.DataFrame, list[Reject]]:
-    headers, _ = headers_of("f", [name for name in frame.columns if name not in PLACES], None, lists=True)
-    reader = RowReader(None, TODAY, {})
+def strictly(frame: pl.DataFrame, mapping: SheetMapping | None = None) -> tuple[pl.DataFrame, list[Reject]]:
+    headers, _ = headers_of("f", [name for name in frame.columns if name not in PLACES], mapping, lists=True)
+    reader = RowReader(mapping, TODAY)
     rows, rejects = [], []
-    for place, cells, _ in _cells(frame, headers.flat):
-        row, wrong = reader.read(place, cells)
+    reached = OURS
+    if mapping is not None:
+        called = {name: header for name, header in headers.flat.items() if name != header}
+        reached = Reached(called, {name for name, header in headers.flat.items() if header in mapping.columns})
+    for place, cells, _, _ in _cells(frame, headers.flat):
+        if mapping is not None:
+            cells = {**cells, **{n: v for n, v in mapping.constants.items() if n not in headers.flat}}  # noqa: PLW2901
+        row, wrong = reader.read(place, cells, {}, reached)
         rejects += wrong
         rows += [row] if row is not None else []
     return framed(rows), rejects
@@ -153,6 +159,38 @@ def test_both_ways_come_to_the_same(seed: int, monkeypatch: pytest.MonkeyPatch) 
     typed = typed_frame(accepted, seed)
     assert 50 < compared(typed, monkeypatch).height < typed.height - 50
     compared(loosened(typed), monkeypatch)
+
+
+TOLD = SheetMapping.model_validate(
+    {
+        "columns": {"Role": "build.role", "Thick": "build.thickness_mm", "build.length_m": "build.length_m",
+                    "When": "survey_date", "By": "existing_course.bridged_by", "Works": "recommended.works"},
+        "values": {"build.role": {"x": "party", "1": "unknown"}, "recommended.works": {"x": ["seal_holes", "let_dry"]}},
+        "units": {"build.thickness_mm": 10, "build.length_m": 0.5},
+        "decimal_comma": "yes",
+        "set_separator": "/",
+        "date_format": "%d/%m/%Y",
+        "constants": {"build.voids": "none", "ground.level_mm": 150, "note": 3},
+    }
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("typed", [False, True])
+def test_both_ways_come_to_the_same_by_a_mapping_of_some_of_the_columns(
+    typed: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    frame = text_frame(500, 21)
+    if typed:
+        frame = compared(frame, monkeypatch)
+    frame = frame.drop("build.voids", "ground.level_mm", strict=False)
+    frame = frame.rename({name: header for header, name in TOLD.columns.items() if name in frame.columns})
+    found = take_in(RawBatch(Unit("csv", "f", "f"), frame), TOLD, TODAY)
+    flat, rejects = strictly(frame, TOLD)
+    assert found.flat.equals(flat)
+    assert list(found.rejects) == rejects
+    assert flat.height > 10
+    assert set(flat.get_column("ground.level_mm")) == {150}
+    assert rejects
 
 
 def test_the_mask_marks_exactly_what_the_check_of_surveys_finds(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -202,17 +240,37 @@ def test_lines_of_json_come_to_the_same_both_ways(told: bool) -> None:
             "existing_course.bridged_by": {"x": ["ground", "paving"]},
             "build.role": {"1": "party", "5": "internal"},
         }
+        named = ("existing_course.bridged_by", "build.role", "evidence.damp_height_mm", "recommended.works")
+        columns = {**{name: name for name in named}, "Long": "build.length_m", "When": "survey_date"}
         mapping = SheetMapping.model_validate(
-            {"values": values, "units": {"build.length_m": 2}, "decimal_comma": "yes"}
+            {
+                "columns": columns,
+                "values": values,
+                "units": {"build.length_m": 2},
+                "decimal_comma": "yes",
+                "set_separator": ",",
+                "constants": {"evidence.tide_mark": True, "ground.level_mm": 150},
+            }
         )
+        for row in rows:
+            for header, name in list(columns.items())[-2:]:
+                if rng.random() < 0.4 and name in row.cells:
+                    row.cells[header] = row.cells.pop(name)  # type: ignore[attr-defined]
+            for name in named:
+                if rng.random() < 0.3:
+                    row.cells.pop(name, None)  # type: ignore[attr-defined]
     found = take_in(RawBatch(Unit("jsonl", "f", "f"), rows=tuple(rows)), mapping, TODAY)
-    reader = RowReader(mapping, TODAY, {})
+    reader = RowReader(mapping, TODAY)
     flat, rejects = [], []
     for row in rows:
-        taken, wrong = reader.read(("f", "", row.row), row.cells)
+        cells, reached = row.cells, OURS
+        if mapping is not None:
+            line, _ = _renamed(row, mapping)
+            cells, reached = line.cells, line.reached
+        taken, wrong = reader.read(("f", "", row.row), cells, {}, reached)
         flat += [taken] if taken is not None else []
         rejects += wrong
     assert found.flat.equals(framed(flat))
     assert list(found.rejects) == rejects
-    assert 150 < found.flat.height < 450
+    assert 100 < found.flat.height < 450
     assert found.rows == 500
