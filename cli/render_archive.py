@@ -6,7 +6,9 @@ import pathlib
 from collections.abc import Iterator
 
 from cli.terminal import Page
+from engine.archive.finish import MOST_IN_CSV
 from engine.archive.intervals import Share
+from engine.archive.results_workbook import MOST_WALLS
 from engine.archive.totals_model import Failures, Findings, Totals, WorstWall
 
 _FINDINGS = (
@@ -52,6 +54,9 @@ def render_check(found: Totals, output: pathlib.Path, rechecked: int) -> str:
         12,
     )
     page.line(f"  in {output}")
+    for file, most in (("walls.csv", MOST_IN_CSV), ("walls.xlsx", MOST_WALLS)):
+        if found.decided > most:
+            page.line(f"  {file} holds the gravest {most:,} walls; walls.parquet holds all of them")
     page.blank()
     page.line(found.limits)
     return page.text()

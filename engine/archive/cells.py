@@ -39,6 +39,7 @@ Reader = Callable[[Any], Any]
 def reader_of(column: SheetColumn, mapping: SheetMapping | None) -> Reader:
     """How the cells of a column are read: the firm's words first, then by the kind of the column.
 
+    `mapping` is of columns that were reached through it; a column reached by our own name is read without one.
     Whether the value is within limits, or one of the options, is not looked at here.
     """
     words = mapping.words.get(column.name, {}) if mapping else {}
@@ -152,7 +153,7 @@ def _number(cell: Any, whole: bool, factor: float | None, comma: bool) -> Any:
 
 def _number_hint(cell: str, comma: bool) -> str:
     if not comma and re.fullmatch(r"[+-]?[0-9]+,[0-9]{1,2}", cell):
-        return "numbers are written with a point; a mapping may say decimal_comma: yes"
+        return "numbers are written with a point; a mapping that names the column may say decimal_comma: yes"
     if _GROUPED.fullmatch(cell):
         return "write it without a mark between thousands"
     if re.match(r"[+-]?[0-9.,]+\s*[^0-9.,\s]", cell):
@@ -187,5 +188,5 @@ def _date(cell: Any, form: str | None) -> Any:
             except ValueError:
                 return CellFault("is not a date", allowed=f"a date as {form}, or as YYYY-MM-DD")
         if re.match(r"[0-9]{1,2}[./-][0-9]{1,2}[./-][0-9]{2,4}", cell):
-            return CellFault("is not a date", "a mapping may give another date_format")
+            return CellFault("is not a date", "a mapping that names the column may give another date_format")
     return CellFault("is not a date")

@@ -23,6 +23,8 @@ from engine.decision.model import RuleSetUsed
 from engine.rulebase.rules import RuleBase
 
 WALLS = "walls.parquet"
+MOST_IN_CSV = 1_000_000
+"""As many walls as `walls.csv` holds, the gravest ones; all are in `walls.parquet`."""
 PagePainter = Callable[[pl.LazyFrame, Totals, Mapping[str, RuleBase], pathlib.Path], None]
 """Writes the page: from the walls, the totals, and the rules that judged, to a file."""
 
@@ -47,7 +49,7 @@ def finish(check: Check, read: Read, page: PagePainter, told: Told) -> Totals:
     found = totals(walls, _run_facts(check, read, bases, rejects), bases)
     write_summary(found, ready / "summary.json")
     told("writing", 2, steps)
-    write_csv(walls, ready / "walls.csv")
+    write_csv(walls, ready / "walls.csv", None if found.decided <= MOST_IN_CSV else MOST_IN_CSV)
     told("writing", 3, steps)
     write_workbook(walls, found, ready / "walls.xlsx")
     told("writing", 4, steps)

@@ -5,6 +5,7 @@ What is proposed is to be looked at by a person. Words of the trade come from `r
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -76,7 +77,10 @@ class WordNotPlaced:
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """How a sheet may be read. `mapping` is the file of it; headers not placed are not in it."""
+    """How a sheet may be read. `mapping` is the file of it.
+
+    Headers not placed are not in it, nor are those of our own name whose cells read as they are.
+    """
 
     placed: tuple[Placed, ...]
     not_placed: tuple[NotPlaced, ...]
@@ -269,16 +273,17 @@ def _put_together(
     found: list[WordPlaced] = []
     lost: list[WordNotPlaced] = []
     notes: list[str] = []
-    separator = _separator(placed, below, words)
-    for each in placed:
+    told = [each for each in placed if not _is_ours(each, below[each.header])]
+    separator = _separator(told, below, words)
+    for each in told:
         column = column_of(each.column)
         assert column is not None
         for one in _once(_words(each.header, column, below[each.header], separator, words)):
             (found if isinstance(one, WordPlaced) else lost).append(one)  # type: ignore[arg-type]
     notes += _half_rows([each.column for each in placed])
-    date_format, said = _date_format(placed, below)
+    date_format, said = _date_format(told, below)
     notes += said
-    of_numbers = [below[each.header] for each in placed if sheet_columns()[each.column].kind == "number"]
+    of_numbers = [below[each.header] for each in told if sheet_columns()[each.column].kind == "number"]
     with_comma = sum(cells.with_comma for cells in of_numbers)
     with_point = sum(cells.with_point for cells in of_numbers)
     comma = with_comma > with_point
@@ -294,9 +299,9 @@ def _put_together(
         values.setdefault(word.column, {})[word.word] = word.ours
     mapping = SheetMapping.model_validate(
         {
-            "columns": {each.header: each.column for each in placed},
+            "columns": {each.header: each.column for each in told},
             "values": values,
-            "units": {each.column: each.factor for each in placed if each.factor},
+            "units": {each.column: each.factor for each in told if each.factor},
             "date_format": date_format,
             "decimal_comma": comma,
             "set_separator": separator,
@@ -304,6 +309,31 @@ def _put_together(
     )
     missing = tuple(name for name in NEEDED if name not in {each.column for each in placed})
     return Proposal(tuple(placed), tuple(not_placed), tuple(found), tuple(lost), missing, tuple(notes), mapping)
+
+
+def _is_ours(placed: Placed, cells: Cells) -> bool:
+    """Whether a column bears our name and its cells read as ours, so that the mapping need not name it.
+
+    What a mapping names, it is believed about: sheets that have only our names would be read by it as well.
+    """
+    column = sheet_columns()[placed.column]
+    if placed.header != placed.column or placed.factor:
+        return False
+    if any(fault_of(column, word) for word in cells.unknown_words):
+        return False
+    match column.kind:
+        case "number":
+            texts = [cell for cell in cells.said if isinstance(cell, str)]
+            alone = all("," not in cell and _bare(cell) for cell in texts)
+            return alone and not any(fault_of(column, number) for number in cells.numbers)
+        case "date":
+            return all(isinstance(cell, dt.date) for cell in cells.said) or "%Y-%m-%d" in cells.date_formats
+        case "yes_no":
+            return all(word.lower() in ("yes", "no") for word in cells.words)
+        case "choice" | "set":
+            mark = SEPARATOR if column.kind == "set" else None
+            return not any(fault_of(column, word) for word in members_in(cells.words.items(), mark))
+    return True
 
 
 def _separator(placed: Sequence[Placed], below: Mapping[str, Cells], words: Synonyms) -> str:
@@ -324,7 +354,7 @@ def _words(
     if column.kind == "text":
         return
     for text, count in cells.unknown_words.items():
-        if text != UNKNOWN_WORD:
+        if fault_of(column, text):
             yield WordPlaced(header, column.name, text, UNKNOWN_WORD, "sure", "stands for unknown", count)
     if column.kind in ("number", "date"):
         odd = [text for text in cells.words if column.kind == "number" and number_in(text) is None]

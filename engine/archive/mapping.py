@@ -7,7 +7,7 @@ import datetime as dt
 import functools
 import pathlib
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import Annotated, Any, Literal
 
 import yaml
@@ -33,6 +33,10 @@ def _tuple(raw: Any) -> Any:
 class SheetMapping(Section):
     """A mapping file. What it leaves out stays as it is: a header that is a column's name stands for that column.
 
+    It may be given with files of several layouts. All but `ignored` and `constants` is said of the columns reached
+    through a header that `columns` names (also one named as itself, `build.role: build.role`); every other column is
+    read as ours: our words and units, a point in numbers, dates as YYYY-MM-DD, `;` between the members of a set.
+
     - `columns`: a header of the sheet -> the column it stands for.
     - `ignored`: headers that are passed over.
     - `values`: by column, a word of the sheet -> our word; of a set, also a word for several of them or `none`.
@@ -40,7 +44,13 @@ class SheetMapping(Section):
     - `date_format`: how dates are written as text, as `strptime` has it; without one YYYY-MM-DD.
     - `decimal_comma`: whether 2,5 is two and a half.
     - `units`: by column, what a number in the sheet is to be multiplied by to be in our unit.
-    - `constants`: a column the sheet lacks -> its value in every row, as the column writes it (a set also as a list).
+    - `constants`: a column the sheet lacks -> its value in every row, in our words and unit (a set also as a list).
+      They hold for a sheet with at least one header that `columns` names, or for every sheet where `columns` names
+      none, and never over a column that the sheet has, even where its cell is blank. In JSON Lines each line is a
+      sheet of its own.
+
+    Survey forms and surveys in YAML are ours and are never read by a mapping, its constants neither.
+
     - `set_separator`: what stands between the members of a set.
     """
 
@@ -68,6 +78,16 @@ class SheetMapping(Section):
         """The key of a header -> its column."""
         return {word_key(header): column for header, column in self.columns.items()}
 
+    def names(self, header: str) -> bool:
+        """Whether `columns` names a header, so that what stands below it is in the firm's words and units."""
+        return word_key(header) in self.headers
+
+    def constants_of(self, columns: Collection[str], *, named: bool) -> Mapping[str, Scalar | list[str]]:
+        """The constants of a sheet that has these flat columns; `named`: one of them by a header `columns` names."""
+        if self.columns and not named:
+            return {}
+        return {column: value for column, value in self.constants.items() if column not in columns}
+
     @functools.cached_property
     def passed_over(self) -> frozenset[str]:
         """The keys of the headers that are ignored."""
@@ -91,7 +111,7 @@ def read_mapping(path: pathlib.Path) -> SheetMapping:
     except ValidationError as error:
         problems = [*_form_problems(error, document), *_problems_beside(error, document)]
         raise BadInput(dict.fromkeys(problems)) from None
-    if problems := list(_problems(found, document)):
+    if problems := list(_problems(found, document, _reached(found))):
         raise BadInput(problems)
     return found
 
@@ -131,13 +151,16 @@ def _problems_beside(error: ValidationError, document: Document) -> list[Problem
     """What is wrong with the parts whose form is right, so that one run shows all."""
     rest: Any = copy.deepcopy(document.data)
     details = error.errors(include_url=False, include_context=False, include_input=False)
-    for path in {_within(document.data, detail["loc"]) for detail in details}:
+    paths = {_within(document.data, detail["loc"]) for detail in details}
+    for path in paths:
         holder = rest
         for step in path[:-1]:
             holder = holder[step]
         del holder[path[-1]]
     try:
-        return list(_problems(SheetMapping.model_validate(rest), document))
+        found = SheetMapping.model_validate(rest)
+        reached = None if any(path[0] in ("columns", "constants") for path in paths if path) else _reached(found)
+        return list(_problems(found, document, reached))
     except ValidationError:
         return []
 
@@ -153,10 +176,24 @@ def _within(data: Any, loc: tuple[int | str, ...]) -> tuple[str, ...]:
     return tuple(path)
 
 
-def _problems(found: SheetMapping, document: Document) -> Iterator[Problem]:
+def _reached(found: SheetMapping) -> frozenset[str]:
+    """The columns that something leads to; of a misspelt one, those that may be meant."""
+    names = (*found.columns.values(), *found.constants)
+    meant = (near for name in names if column_of(name) is None for near in nearest(name, sheet_columns(), 3))
+    return frozenset((*names, *meant))
+
+
+def _problems(found: SheetMapping, document: Document, reached: Collection[str] | None) -> Iterator[Problem]:
+    """`reached` are the columns that something leads to, None where that is not certain."""
     yield from _columns(found, document)
     yield from _values(found, document)
     yield from _units(found, document)
+    for part, names in (("values", found.values), ("units", found.units)):
+        for name in names:
+            if reached is not None and name not in reached and column_of(name) is not None:
+                message = "no header under columns leads to this column"
+                hint = f"add {name}: {name} under columns"
+                yield _at(document, (part, name), message, name, "", hint, at_key=True)
     yield from _constants(found, document)
     if found.date_format is not None and not is_date_format(found.date_format):
         yield _at(

@@ -78,7 +78,7 @@ def targets(files: Iterable[str]) -> dict[str, pathlib.PurePath]:
     return found
 
 
-def _shared(several: Sequence[Sequence[str]]) -> Sequence[str]:
+def _shared(several: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
     """The steps with which all of them begin."""
     least, most = min(several, default=()), max(several, default=())
     alike = (place for place, (one, other) in enumerate(zip(least, most, strict=False)) if one != other)

@@ -14,7 +14,7 @@ from typing import Any
 import polars as pl
 from polars.io.plugins import register_io_source
 
-from engine.archive.results_batches import ORDER, ROW_GROUP, in_batches
+from engine.archive.results_batches import ORDER, ROW_GROUP, among_gravest, in_batches
 from engine.archive.results_text import as_text
 from engine.archive.results_workbook import MOST_WALLS, write_sheets
 from engine.archive.totals_model import Totals
@@ -46,17 +46,19 @@ def write_walls(parts: Sequence[pathlib.Path], target: pathlib.Path) -> None:
         scanned.sink_parquet(temporary, row_group_size=ROW_GROUP, maintain_order=True)
 
 
-def write_csv(walls: pl.LazyFrame, target: pathlib.Path) -> None:
+def write_csv(walls: pl.LazyFrame, target: pathlib.Path, most_walls: int | None = None) -> None:
     """Write the walls as CSV in UTF-8: lists as `a; b`, no cell a formula, without the bits of the rules that hold.
+
+    Of more than `most_walls` the gravest are written, in the order of the results.
 
     Raises:
         BadInput: the file cannot be written.
     """
-    text = as_text(walls)
+    frames = in_batches(walls, _CSV_ROWS) if most_walls is None else among_gravest(walls, most_walls, _CSV_ROWS)
     with whole(target) as temporary, temporary.open("wb") as file:
-        text.head(0).collect().write_csv(file)
-        for frame in in_batches(text, _CSV_ROWS):
-            frame.write_csv(file, include_header=False)
+        as_text(walls.head(0)).collect().write_csv(file)
+        for frame in frames:
+            as_text(frame.lazy()).collect().write_csv(file, include_header=False)
 
 
 def write_workbook(walls: pl.LazyFrame, totals: Totals, target: pathlib.Path, most_walls: int = MOST_WALLS) -> None:

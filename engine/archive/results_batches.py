@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 import polars as pl
@@ -29,16 +30,36 @@ def in_batches(walls: pl.LazyFrame, rows: int = ROW_GROUP) -> Iterator[pl.DataFr
 
 def gravest(walls: pl.LazyFrame, most: int) -> pl.DataFrame:
     """The gravest walls, `most` of them, the gravest first; alike ones in the order of the results."""
-    keys = walls.select("severity", *ORDER).with_row_index("place").collect()
-    ranked = keys.sort(["severity", *ORDER], descending=[True, False, False, False])["place"].head(most)
-    wanted = ranked.sort().to_frame()
-    found, start = [], 0
-    for frame in in_batches(walls):
-        placed = frame.with_row_index("place", offset=start)
-        found.append(placed.join(wanted, on="place", how="semi", maintain_order="left"))
-        start += frame.height
-    if not found:
-        return walls.collect()
-    order = pl.DataFrame({"place": ranked}).with_row_index("rank")
-    held = pl.concat(found).join(order, on="place", how="left", maintain_order="left")
-    return held.sort("rank").drop("place", "rank")
+    found = list(among_gravest(walls, most))
+    together = pl.concat(found) if found else walls.head(0).collect()
+    return together.sort("severity", descending=True, maintain_order=True)
+
+
+def among_gravest(walls: pl.LazyFrame, most: int, rows: int = ROW_GROUP) -> Iterator[pl.DataFrame]:
+    """The gravest walls, `most` of them, in the order of the results, a piece at a time.
+
+    Two passes, of which the first reads the severity alone: no more is held than there are grades of it.
+    """
+    least, left = _last_severity(walls, most, rows)
+    start = 0
+    for severity in in_batches(walls.select("severity"), rows):
+        column = severity.get_column("severity")
+        alike = column == least
+        taken = (column > least) | (alike & (alike.cum_sum() <= left))
+        left -= min(left, int(alike.sum()))
+        if taken.any():
+            yield walls.slice(start, rows).collect().filter(taken)
+        start += severity.height
+
+
+def _last_severity(walls: pl.LazyFrame, most: int, rows: int) -> tuple[int, int]:
+    """The least severity of which walls are among the gravest, and how many of that one are."""
+    counted: Counter[int] = Counter()
+    for severity in in_batches(walls.select("severity"), rows):
+        counted.update(dict(severity.get_column("severity").value_counts().iter_rows()))
+    left = most
+    for severity_of, walls_of in sorted(counted.items(), reverse=True):
+        if walls_of >= left:
+            return severity_of, left
+        left -= walls_of
+    return min(counted, default=0), counted[min(counted, default=0)]

@@ -131,7 +131,7 @@ def read_unit(unit: Unit, mapping: SheetMapping | None = None) -> RawBatch:
 def sources(paths: Iterable[pathlib.Path | str], mapping: SheetMapping | None = None) -> list[Source]:
     """The files of past jobs in an order that does not depend on the order they are named in.
 
-    A folder stands for the files in it, at any depth, but for those of YAML that are of another kind, such as a mapping.
+    A folder stands for the files in it, at any depth, but for YAML that is of another kind, such as a mapping.
     A file named twice is read once.
 
     Raises:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from operator import or_
 from typing import Any
 
@@ -14,10 +15,10 @@ from engine.archive.job import job_schema
 from engine.archive.mapping import SheetMapping, word_key
 from engine.archive.mapping_columns import column_of
 from engine.archive.sources_headers import NEEDED, headers_of, is_list
-from engine.archive.sources_model import FILE, PLACES, ROW, RawBatch, Reject, Taken
+from engine.archive.sources_model import FILE, PLACES, ROW, RawBatch, RawRow, Reject, Taken
 from engine.archive.taken_columns import Typed, mask_in_words, numbered_list, typed_column, typed_list
 from engine.archive.taken_lines import framed_lines
-from engine.archive.taken_row import NUMBERED, RowReader
+from engine.archive.taken_row import NUMBERED, OURS, Reached, RowReader
 from engine.archive.taken_surveys import take_in_surveys
 from engine.columns.consistent import contradiction_mask
 from engine.columns.layout import flat_schema
@@ -40,7 +41,7 @@ def take_in(raw: RawBatch, mapping: SheetMapping | None, today: dt.date) -> Take
         rows, rejects, rejected = take_in_surveys(raw.files, today)
         return Taken(framed(rows), tuple(rejects), rejected)
     if raw.unit.form:
-        return _row_by_row(raw, mapping, today)
+        return _row_by_row(raw, today)
     if raw.frame is None:
         return _by_line(raw, mapping, today)
     return _by_column(raw, raw.frame, mapping, today)
@@ -55,11 +56,11 @@ def _taken(flat: pl.DataFrame, rejects: Sequence[Reject]) -> Taken:
     return Taken(flat, tuple(rejects), len({reject.place for reject in rejects}))
 
 
-def _row_by_row(raw: RawBatch, mapping: SheetMapping | None, today: dt.date) -> Taken:
-    """The walls of a form, each the strict way."""
+def _row_by_row(raw: RawBatch, today: dt.date) -> Taken:
+    """The walls of a form, each the strict way. A form is in our words, whatever mapping other files need."""
     rejects = list(raw.rejects)
     rows: list[dict[str, Any]] = []
-    reader = RowReader(mapping, today, {})
+    reader = RowReader(None, today)
     for row in raw.rows:
         taken, wrong = reader.read((raw.unit.file, row.sheet, row.row), row.cells, row.lines)
         rejects += wrong
@@ -68,61 +69,107 @@ def _row_by_row(raw: RawBatch, mapping: SheetMapping | None, today: dt.date) -> 
     return _taken(framed(rows), rejects)
 
 
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line of JSON by flat column, with the constants of the mapping."""
+
+    number: int
+    cells: Mapping[str, Any]
+    reached: Reached = OURS
+
+
 def _by_line(raw: RawBatch, mapping: SheetMapping | None, today: dt.date) -> Taken:
-    """Lines of JSON: the firm's names for columns first, then all together as columns."""
+    """Lines of JSON as columns: those that name anything as the mapping does together, and the others together."""
     file = raw.unit.file
     rejects = list(raw.rejects)
-    rows: list[tuple[int, Mapping[str, Any]]] = []
-    called: dict[str, str] = {}
+    ours: list[_Line] = []
+    theirs: list[_Line] = []
     for row in raw.rows:
-        cells: Mapping[str, Any] = row.cells
-        if mapping is not None:
-            cells, twice = _renamed(row.cells, mapping, called)
-            if twice:
-                message = "stands for a column that another name stands for too"
-                rejects += [Reject(file, "", row.row, name, "", message, line=row.row) for name in twice]
-                continue
-        rows.append((row.row, cells))
-    frame, odd = framed_lines(file, rows, mapping)
+        if mapping is None:
+            ours.append(_Line(row.row, row.cells))
+            continue
+        line, twice = _renamed(row, mapping)
+        if twice:
+            message = "stands for a column that another name stands for too"
+            rejects += [Reject(file, "", row.row, name, "", message, line=row.row) for name in twice]
+        else:
+            (theirs if line.reached.mapped else ours).append(line)
+    if not theirs:
+        return _lines_taken(file, ours, mapping, today, rejects)
+    parts = [_lines_taken(file, lines, mapping, today, []) for lines in (theirs, ours) if lines]
+    rejects += [reject for part in parts for reject in part.rejects]
+    flat = pl.concat([part.flat for part in parts]).sort(ROW)
+    return _taken(flat, sorted(rejects, key=lambda reject: reject.place))
+
+
+def _lines_taken(
+    file: str, lines: Sequence[_Line], mapping: SheetMapping | None, today: dt.date, rejects: list[Reject]
+) -> Taken:
+    mapped = frozenset[str]().union(*(line.reached.mapped for line in lines))
+    frame, odd = framed_lines(file, [(line.number, line.cells) for line in lines], mapping, mapped)
     headers = {name: name for name in frame.columns if name not in PLACES}
-    flat, doubtful = _typed(frame, headers, mapping)
+    flat, doubtful = _typed(frame, headers, mapping, mapped, {})
     bad = doubtful | odd | contradiction_mask(flat) | _days(flat, today)
-    strict: Iterator[_Cells] = (((file, "", rows[place][0]), rows[place][1], {}) for place in bad.arg_true().to_list())
-    return _merged(flat, bad, strict, RowReader(mapping, today, called), rejects)
+    if mapped:  # a line may have by our name what others have by the firm's
+        mixed = [not line.cells.keys().isdisjoint(mapped.difference(line.reached.mapped)) for line in lines]
+        bad |= pl.Series(mixed, dtype=pl.Boolean())
+    chosen = (lines[place] for place in bad.arg_true().to_list())
+    strict: Iterator[_Cells] = (((file, "", line.number), line.cells, line.reached, {}) for line in chosen)
+    return _merged(flat, bad, strict, RowReader(mapping, today), rejects)
 
 
-def _renamed(
-    cells: Mapping[str, Any], mapping: SheetMapping, called: dict[str, str]
-) -> tuple[dict[str, Any], list[str]]:
+def _renamed(row: RawRow, mapping: SheetMapping) -> tuple[_Line, list[str]]:
+    """A line by flat column, and the names in it that stand for a column another name stands for too."""
     found: dict[str, Any] = {}
+    called: dict[str, str] = {}
     twice = []
-    for name, value in cells.items():
+    for name, value in row.cells.items():
         key = word_key(name)
         if key in mapping.passed_over:
             continue
-        flat = mapping.headers.get(key, name)
+        column = mapping.headers.get(key)
+        if column is None and name in _KEYS:  # as a survey file has it, where reading already took the section off
+            column = mapping.headers.get(f"property.{name}")
+        flat = name if column is None else column
         if flat in found:
             twice.append(name)
         found[flat] = value
-        if flat != name:
-            called[flat] = name
-    return found, twice
+        if column is not None:
+            called[column] = name
+    constants = mapping.constants_of(found.keys(), named=bool(called))
+    return _Line(row.row, {**found, **constants}, Reached(called, called.keys())), twice
+
+
+_KEYS = ("reference", "survey_date")
 
 
 def _by_column(raw: RawBatch, frame: pl.DataFrame, mapping: SheetMapping | None, today: dt.date) -> Taken:
     names = [name for name in frame.columns if name not in PLACES]
     headers, _ = headers_of(raw.unit.file, names, mapping, lists=True)
-    flat, doubtful = _typed(frame, headers.flat, mapping)
+    mapped: frozenset[str] = frozenset()
+    constants: Mapping[str, Any] = {}
+    if mapping is not None:
+        mapped = frozenset(column for column, header in headers.flat.items() if mapping.names(header))
+        constants = mapping.constants_of(headers.flat, named=bool(mapped))
+        if raw.unit.format == "xlsx" and mapping.decimal_comma:
+            frame = _with_points(frame, {column: h for column, h in headers.flat.items() if column not in mapped})
+    flat, doubtful = _typed(frame, headers.flat, mapping, mapped, constants)
     marks = [doubtful, contradiction_mask(flat), _days(flat, today)]
     marks += [_filled(frame.get_column(name)) for name in names if name.startswith("(column ")]
     bad = functools.reduce(or_, marks)
-    called = {column: header for column, header in headers.flat.items() if column != header}
-    strict = _cells(frame.filter(bad), headers.flat) if bad.any() else iter(())
-    return _merged(flat, bad, strict, RowReader(mapping, today, called), list(raw.rejects))
+    reached = Reached({column: header for column, header in headers.flat.items() if column != header}, mapped)
+    strict = _cells(frame.filter(bad), headers.flat, reached, constants) if bad.any() else iter(())
+    return _merged(flat, bad, strict, RowReader(mapping, today), list(raw.rejects))
 
 
-_Cells = tuple[tuple[str, str, int], Mapping[str, Any], Mapping[str, str]]
-"""A row for the strict way: its place, its cells by flat column, and what stands in columns without a header."""
+def _with_points(frame: pl.DataFrame, headers: Mapping[str, str]) -> pl.DataFrame:
+    """Numbers in columns of ours with their point again: a workbook is read with commas where its mapping has them."""
+    numbers = [header for name, header in headers.items() if (column := column_of(name)) and column.kind == "number"]
+    return frame.with_columns(pl.col(numbers).str.replace(r"^([+-]?[0-9]+),([0-9]+(?:e[+-]?[0-9]+)?)$", "$1.$2"))
+
+
+_Cells = tuple[tuple[str, str, int], Mapping[str, Any], Reached, Mapping[str, str]]
+"""A row for the strict way: its place, its cells by flat column, how it came by them, and what has no header."""
 
 
 def _merged(
@@ -130,8 +177,8 @@ def _merged(
 ) -> Taken:
     """The rows that are clearly right, and with them in their order those that the strict way accepts."""
     rows = []
-    for place, cells, beside in strict:
-        taken, wrong = reader.read(place, cells)
+    for place, cells, reached, beside in strict:
+        taken, wrong = reader.read(place, cells, {}, reached)
         for name, text in beside.items():
             wrong.append(Reject(*place, name, text, "stands in a column without a header", line=place[2]))
         rejects += wrong
@@ -144,18 +191,24 @@ def _merged(
 
 
 def _typed(
-    frame: pl.DataFrame, headers: Mapping[str, str], mapping: SheetMapping | None
+    frame: pl.DataFrame,
+    headers: Mapping[str, str],
+    mapping: SheetMapping | None,
+    mapped: Collection[str],
+    constants: Mapping[str, Any],
 ) -> tuple[pl.DataFrame, pl.Series]:
-    """The frame as the flat frame has it, and the rows in which anything is not clearly right."""
+    """The frame as the flat frame has it, and the rows in which anything is not clearly right.
+
+    `mapped` are the columns reached through the mapping, `constants` what is the same in every row.
+    """
     found: dict[str, Typed] = {}
     lists: dict[str, dict[int, dict[str, Typed]]] = {}
-    constants = dict(mapping.constants) if mapping is not None else {}
     for name, header in headers.items():
         series = frame.get_column(header)
         if is_list(name):
             found[name] = typed_list(name, series)
             continue
-        typed = typed_column(name, series, mapping)
+        typed = typed_column(name, series, mapping if name in mapped else None)
         numbered = NUMBERED.fullmatch(name)
         if numbered is None:
             found[name] = typed
@@ -171,7 +224,7 @@ def _typed(
         doubt += [every] if both else []
         found[name] = typed
     for name, value in constants.items():
-        typed = _constant(name, value, frame.height, mapping)
+        typed = _constant(name, value, frame.height)
         doubt += [typed.doubtful] if typed.doubtful is not None else []
         found[name] = typed
     doubt += [every] if any(name not in found for name in NEEDED) else []
@@ -187,7 +240,7 @@ def _typed(
     return pl.DataFrame(columns), functools.reduce(or_, doubt)
 
 
-def _constant(name: str, value: Any, height: int, mapping: SheetMapping | None) -> Typed:
+def _constant(name: str, value: Any, height: int) -> Typed:
     """A column that is the same in every row: as a sheet would write it, read like a cell."""
     column = column_of(name)
     assert column is not None
@@ -218,8 +271,10 @@ def _filled(series: pl.Series) -> pl.Series:
     return (text.str.strip_chars() != "").fill_null(value=False)
 
 
-def _cells(rows: pl.DataFrame, headers: Mapping[str, str]) -> Iterator[_Cells]:
-    """Rows cell by cell, by flat column, and what stands in columns without a header."""
+def _cells(
+    rows: pl.DataFrame, headers: Mapping[str, str], reached: Reached = OURS, constants: Mapping[str, Any] | None = None
+) -> Iterator[_Cells]:
+    """Rows cell by cell, by flat column with the constants, and what stands in columns without a header."""
     nameless = [name for name in rows.columns if name.startswith("(column ")]
     masks = {
         name
@@ -227,10 +282,10 @@ def _cells(rows: pl.DataFrame, headers: Mapping[str, str]) -> Iterator[_Cells]:
         if name in facts() and facts()[name].kind == "set" and rows.schema[header].is_integer()
     }
     for row in rows.iter_rows(named=True):
-        cells = {}
+        cells: dict[str, Any] = {}
         for name, header in headers.items():
             cell = row[header]
             if cell is not None:
                 cells[name] = mask_in_words(name, cell) if name in masks else cell
         beside = {name: str(row[name]) for name in nameless if row[name] is not None and str(row[name]).strip()}
-        yield (row[FILE], row["at.sheet"], row[ROW]), cells, beside
+        yield (row[FILE], row["at.sheet"], row[ROW]), cells | dict(constants or {}), reached, beside

@@ -37,7 +37,7 @@ class Typed:
 
 
 def typed_column(name: str, series: pl.Series, mapping: SheetMapping | None) -> Typed:
-    """A column of a file as the flat column `name`."""
+    """A column of a file as the flat column `name`. `mapping` only where the column was reached through it."""
     column = column_of(name)
     assert column is not None
     series = series.alias(name)

@@ -5,7 +5,7 @@ What a column holds reads just as the line does: a text or a number as text, a s
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import polars as pl
@@ -22,9 +22,15 @@ _LARGEST = 2**31 - 1
 
 
 def framed_lines(
-    file: str, rows: Sequence[tuple[int, Mapping[str, Any]]], mapping: SheetMapping | None
+    file: str,
+    rows: Sequence[tuple[int, Mapping[str, Any]]],
+    mapping: SheetMapping | None,
+    mapped: Collection[str] = (),
 ) -> tuple[pl.DataFrame, pl.Series]:
-    """Rows by number as a frame of text and of lists of rows, and which of them only the strict way can read."""
+    """Rows by number as a frame of text and of lists of rows, and which of them only the strict way can read.
+
+    `mapped` are the columns that were reached through the mapping.
+    """
     height = len(rows)
     columns: dict[str, list[Any]] = {}
     odd = [False] * height
@@ -38,7 +44,7 @@ def framed_lines(
                     odd[place] = True
                     continue
                 column = columns[name] = [None] * height
-            value = _rows(name, cell) if is_list(name) else _text(name, cell, mapping)
+            value = _rows(name, cell) if is_list(name) else _text(name, cell, mapping if name in mapped else None)
             if value is None:
                 odd[place] = True
             else:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,7 +17,7 @@ from engine.archive.sources_model import FILE, ROW, SHEET, Reject
 from engine.columns.flat import flat_row
 from engine.columns.layout import row_fields
 from engine.errors import BadInput, Problem
-from engine.facts.document import Document, _Spot
+from engine.facts.document import Document, _Spot, shown
 from engine.facts.intake import checked_survey
 from engine.facts.vocabulary import facts
 
@@ -38,32 +38,47 @@ class _Row:
     faulty: set[str] = field(default_factory=set)
 
 
-class RowReader:
-    """Reads rows by flat column. `called` says how the file calls a column, where it calls it otherwise."""
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """How a row comes by its columns: `called`, what the file calls a column where it calls it otherwise than we do.
 
-    def __init__(self, mapping: SheetMapping | None, today: dt.date, called: Mapping[str, str]) -> None:
+    `mapped` are the columns reached through a header that the mapping names; the others are read as ours.
+    """
+
+    called: Mapping[str, str]
+    mapped: Collection[str]
+
+
+OURS = Reached({}, ())
+
+
+class RowReader:
+    """Reads rows by flat column."""
+
+    def __init__(self, mapping: SheetMapping | None, today: dt.date) -> None:
         self._mapping = mapping
         self._today = today
-        self._called = called
-        self._readers: dict[str, Reader] = {}
+        self._readers: dict[tuple[str, bool], Reader] = {}
 
     def read(
-        self, place: tuple[str, str, int], cells: Mapping[str, Any], lines: Mapping[str, int] | None = None
+        self,
+        place: tuple[str, str, int],
+        cells: Mapping[str, Any],
+        lines: Mapping[str, int] | None = None,
+        reached: Reached = OURS,
     ) -> tuple[dict[str, Any] | None, list[Reject]]:
         """A row of the flat frame with its job columns; or None and all that is wrong with it."""
         lines = lines or {}
         row = _Row({"property": {}, "walls": [{}]})
 
         def wrong(name: str, message: str, value: str, allowed: str = "", hint: str = "") -> None:
-            called = self._called.get(name, name)
+            called = reached.called.get(name, name)
             row.faults.append(Reject(*place, called, value, message, allowed, hint, lines.get(name, place[2])))
             row.faulty.add(name)
 
-        if self._mapping is not None:
-            cells = {**cells, **self._mapping.constants}
         lists: dict[str, dict[int, dict[str, Any]]] = {}
         for name, cell in cells.items():
-            value = self._value(name, cell)
+            value = self._value(name, cell, mapped=name in reached.mapped)
             if isinstance(value, CellFault):
                 wrong(name, value.message, _shown(cell), value.allowed or _allowed(name), value.hint)
             elif value is not None:
@@ -82,7 +97,8 @@ class RowReader:
                 name = column_at(problem.field, row.numbers)
                 if name in row.faulty and problem.message == "is missing":
                     continue
-                wrong(name, problem.message, _value_of(cells, name, problem), _allowed_by(name, problem), problem.hint)
+                value = _value_of(cells, name, problem, row.survey)
+                wrong(name, problem.message, value, _allowed_by(name, problem), problem.hint)
         for name, message, value, allowed, hint in job_faults(row.job):
             wrong(name, message, value, allowed, hint)
         if row.faults or found is None:
@@ -101,15 +117,15 @@ class RowReader:
         survey, installed, outcome = (day if isinstance(day, dt.date) else None for day in days)
         yield from out_of_order(survey or dt.date.min, installed, outcome)
 
-    def _value(self, name: str, cell: Any) -> Any:
+    def _value(self, name: str, cell: Any, *, mapped: bool) -> Any:
         if is_list(name):
             return self._rows(name, cell)
-        reader = self._readers.get(name)
+        reader = self._readers.get((name, mapped))
         if reader is None:
             column = column_of(name)
             if column is None:
                 return self._no_column(name)
-            reader = self._readers[name] = reader_of(column, self._mapping)
+            reader = self._readers[name, mapped] = reader_of(column, self._mapping if mapped else None)
         return reader(cell)
 
     def _no_column(self, name: str) -> CellFault:
@@ -184,9 +200,16 @@ def _shown(cell: Any) -> str:
     return text if len(text) <= 200 else text[:199] + "…"
 
 
-def _value_of(cells: Mapping[str, Any], name: str, problem: Problem) -> str:
-    cell = cells.get(name)
+def _value_of(cells: Mapping[str, Any], name: str, problem: Problem, survey: Mapping[str, Any]) -> str:
+    """What is wrong as the cell has it; of a set, the member that is."""
     of_member = problem.field.endswith("]")
+    if of_member and name in facts() and facts()[name].kind == "set":
+        section, _, last = name.partition(".")
+        holder = survey["property"] if section == "property" else survey["walls"][0][section]
+        for member in holder[last]:
+            if shown(member) == problem.found:
+                return _shown(member)
+    cell = cells.get(name)
     if cell is None or of_member or isinstance(cell, list | dict):
         return unquoted(problem.found)
     return _shown(cell)

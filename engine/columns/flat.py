@@ -16,7 +16,7 @@ from engine.facts.vocabulary import facts
 
 
 def flat_row(survey: Survey, wall: Wall) -> dict[str, Any]:
-    """One wall as a row of the flat frame: key and known facts. How one was established is left out: no rule reads it."""
+    """One wall as a row of the flat frame: key and known facts. How it was established is left out."""
     row: dict[str, Any] = {
         "reference": survey.property.reference,
         "survey_date": survey.property.survey_date,

@@ -92,6 +92,40 @@ def test_every_problem_is_said_in_one_run_with_its_line(tmp_path, line, field, s
     assert any(said in text for text in at_place), [str(problem) for problem in caught.value.problems]
 
 
+def problems_of(tmp_path, text):
+    with pytest.raises(BadInput) as caught:
+        read_mapping(written(tmp_path, text))
+    return [(each.line, each.field, each.message, each.hint) for each in caught.value.problems]
+
+
+def test_words_and_units_of_a_column_that_no_header_leads_to_are_a_problem(tmp_path):
+    text = "columns: {Role: build.role}\nvalues:\n  build.role: {x: party}\n  build.voids: {x: none}\n"
+    text += "units:\n  build.thickness_mm: 10\nconstants: {build.construction: flint}\n"
+    message = "no header under columns leads to this column"
+    assert problems_of(tmp_path, text) == [
+        (4, "values.'build.voids'", message, "add build.voids: build.voids under columns"),
+        (6, "units.'build.thickness_mm'", message, "add build.thickness_mm: build.thickness_mm under columns"),
+    ]
+    mended = text.replace("Role: build.role", "Role: build.role, build.voids: build.voids, T: build.thickness_mm")
+    assert read_mapping(written(tmp_path, mended)).units == {"build.thickness_mm": 10}
+    constant = "constants: {build.role: party}\nvalues: {build.role: {x: party}}\n"
+    assert read_mapping(written(tmp_path, constant)).constants == {"build.role": "party"}
+
+
+def test_a_misspelt_column_is_said_once(tmp_path):
+    text = "columns: {R: build.rol}\nvalues: {build.role: {x: party}}\n"
+    assert [(line, field) for line, field, _, _ in problems_of(tmp_path, text)] == [(1, "columns.R")]
+    text = "columns: {R: [build.role]}\nvalues: {build.role: {x: party}}\n"
+    assert [(line, field) for line, field, _, _ in problems_of(tmp_path, text)] == [(1, "columns.R")]
+
+
+def test_constants_are_of_sheets_laid_out_as_the_mapping_says():
+    mapping = SheetMapping(columns={"Role": "build.role"}, constants={"surveyor": "S1", "note": "x"})
+    assert mapping.constants_of({"build.role", "note"}, named=True) == {"surveyor": "S1"}
+    assert mapping.constants_of({"build.role"}, named=False) == {}
+    assert SheetMapping(constants={"surveyor": "S1"}).constants_of({"wall"}, named=False) == {"surveyor": "S1"}
+
+
 def test_every_fact_has_its_column_and_takes_its_own_words():
     columns = sheet_columns()
     for fact in facts().values():

@@ -3,12 +3,13 @@
 import datetime as dt
 
 import pytest
+from jobs_made import taken
 
 from cli.archive_map_command import Format, archive_map
 from engine.archive.headers import propose
 from engine.archive.headers_read import head_of
 from engine.archive.headers_words import synonyms
-from engine.archive.mapping import read_mapping
+from engine.archive.mapping import mapping_text, read_mapping
 from engine.errors import BadInput
 
 SHEET = [
@@ -149,6 +150,67 @@ def test_our_own_names_are_sure_and_need_no_look():
     assert not any(each.notes for each in found.placed)
     assert not found.missing
     assert not found.mapping.values
+
+
+def test_our_own_names_are_in_the_mapping_only_where_their_cells_are_not_ours(tmp_path):
+    sheet = {
+        "reference": ["J1", "J2"],
+        "survey_date": ["2024-05-03", dt.date(2024, 5, 4)],
+        "installed.on": ["03/05/2024", "14/06/2024"],
+        "outcome.on": ["2024-09-03", "2024-10-01"],
+        "build.role": ["external", "party"],
+        "build.construction": ["Solid brick", "flint"],
+        "build.length_m": ["7.5", "4"],
+        "climate.air_temperature_c": ["18,5", "17,25"],
+        "climate.air_rh_percent": ["65", "60 %"],
+        "build.thickness_mm": ["22", "33"],
+        "existing_course.bridged_by": ["ground; render", "none"],
+        "build.features_in_line": ["neighbour_wall / garden_wall", "none"],
+        "evidence.tide_mark": ["Yes", "unknown"],
+        "evidence.efflorescence": ["n/k", "none"],
+        "recommended.old_repellent": ["not_known", "absent"],
+        "Mortar": ["lime", "cement"],
+    }
+    found = propose(list(sheet), list(zip(*sheet.values(), strict=True)))
+    assert {each.column for each in found.placed} == {*sheet, "build.mortar_kind"} - {"Mortar"}
+    mapping = found.mapping
+    assert mapping.columns == {
+        **{
+            name: name
+            for name in ("installed.on", "build.construction", "climate.air_temperature_c", "climate.air_rh_percent",
+                         "build.thickness_mm", "build.features_in_line", "evidence.efflorescence")
+        },
+        "Mortar": "build.mortar_kind",
+    }  # fmt: skip
+    assert (mapping.date_format, mapping.decimal_comma, mapping.set_separator) == ("%d/%m/%Y", True, "/")
+    assert set(mapping.values) == {"build.construction", "evidence.efflorescence"}
+    target = tmp_path / "m.yaml"
+    target.write_text(mapping_text(mapping))
+    assert read_mapping(target) == mapping
+
+
+def test_the_command_writes_a_mapping_that_names_every_column_it_says_anything_of(tmp_path, capsys):
+    path = tmp_path / "mixed.csv"
+    path.write_text(
+        "reference;wall;Date;build.construction;Thickness (cm);build.length_m\n"
+        "J1;w;03/05/2024;Solid brick;22,5;7.5\nJ2;w;14/05/2024;flint;33;4\n"
+    )
+    target = tmp_path / "m.yaml"
+    archive_map(path, target, Format.TEXT)
+    capsys.readouterr()
+    mapping = read_mapping(target)
+    assert mapping.columns == {
+        "Date": "survey_date",
+        "build.construction": "build.construction",
+        "Thickness (cm)": "build.thickness_mm",
+    }
+    assert "  build.construction: build.construction\n" in target.read_text()
+    flat, rejects = taken(path, mapping=mapping)
+    assert not rejects
+    assert flat.select("build.thickness_mm", "build.length_m", "build.construction").rows() == [
+        (225, 7.5, "solid_brick"),
+        (330, 4.0, "flint"),
+    ]
 
 
 def test_the_same_header_twice_is_placed_once():

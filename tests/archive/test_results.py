@@ -12,7 +12,7 @@ import pytest
 from openpyxl.utils.escape import unescape
 
 from engine.archive.results import whole, write_csv, write_summary, write_walls, write_workbook
-from engine.archive.results_batches import ORDER, gravest, in_batches
+from engine.archive.results_batches import ORDER, among_gravest, gravest, in_batches
 from engine.archive.totals import totals
 from engine.archive.totals_model import Totals
 from engine.errors import BadInput
@@ -220,3 +220,15 @@ def test_random_texts_survive_the_csv(frame, tmp_path):
     with (tmp_path / "walls.csv").open(encoding="utf-8", newline="") as file:
         told = [row["note"] for row in csv.DictReader(file)]
     assert all(cell in (note, "'" + note) for cell, note in zip(told, notes, strict=True))
+
+
+@pytest.mark.parametrize("most", [0, 1, 7, 40, 200])
+def test_the_gravest_are_those_that_sorting_gives(most):
+    frame = pl.DataFrame(
+        {"severity": [(7 * number) % 5 for number in range(100)], "at.row": range(100)},
+        schema={"severity": pl.UInt32, "at.row": pl.Int64},
+    )
+    wanted = frame.sort("severity", descending=True, maintain_order=True).head(most)
+    assert gravest(frame.lazy(), most).equals(wanted)
+    among = [pl.DataFrame(schema=frame.schema), *among_gravest(frame.lazy(), most, rows=9)]
+    assert pl.concat(among).equals(wanted.sort("at.row"))

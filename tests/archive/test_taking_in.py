@@ -1,5 +1,6 @@
 """Jobs are the same jobs in whatever format they come, and what is wrong with one is said in full."""
 
+import datetime as dt
 import json
 import pathlib
 from typing import Any
@@ -22,11 +23,14 @@ from jobs_made import (
     write_xlsx,
 )
 
+from engine.archive import taken as taken_module
 from engine.archive.job import job_schema
 from engine.archive.mapping import SheetMapping
 from engine.archive.sources import read_unit, sources
 from engine.archive.taken import take_in
-from engine.columns.layout import flat_schema
+from engine.archive.taken_row import RowReader
+from engine.columns.layout import flat_schema, members_of
+from engine.facts.vocabulary import facts
 
 GOOD: dict[str, Any] = {
     "reference": "R-1",
@@ -227,6 +231,182 @@ def test_a_mapping_translates_before_anything_is_checked(tmp_path: pathlib.Path)
         assert flat.get_column("survey_date").dt.to_string().to_list() == ["2026-06-15", "2026-06-15"]
         told = {(reject.column, reject.value) for reject in rejects}
         assert told == {("Date", "31/06/2026"), ("Thick (cm)", "3,3"), ("Made of", "mud"), ("Length", "1.5")}
+
+
+FIRM = SheetMapping.model_validate(
+    {
+        "columns": {"Job": "reference", "When": "survey_date", "Thick": "build.thickness_mm", "By":
+                    "existing_course.bridged_by", "Long": "build.length_m", "Made of": "build.construction"},
+        "values": {"build.construction": {"flint": "solid_brick", "brick": "solid_brick"},
+                   "existing_course.bridged_by": {"ground": "paving"}},
+        "date_format": "%d/%m/%Y",
+        "decimal_comma": "yes",
+        "units": {"build.thickness_mm": 10},
+        "constants": {"surveyor": "S9", "build.role": "external", "ground.level_mm": -150},
+        "set_separator": ",",
+    }
+)  # fmt: skip
+THEIRS: dict[str, Any] = {"Job": "T", "When": "15/06/2026", "wall": "w", "Thick": "15", "Long": "7,5",
+                          "Made of": "brick", "existing_course.kind": "slate", "By": "ground,render"}  # fmt: skip
+OWN: dict[str, Any] = {"reference": "O", "survey_date": "2026-06-15", "wall": "w", "build.thickness_mm": "150",
+                       "build.length_m": "7.5", "build.construction": "flint", "existing_course.kind": "slate",
+                       "existing_course.bridged_by": "ground; render"}  # fmt: skip
+CHECKED = ("reference", "survey_date", "build.thickness_mm", "build.length_m", "build.construction",
+           "surveyor", "build.role", "ground.level_mm")  # fmt: skip
+BRIDGED = facts()["existing_course.bridged_by"]
+
+
+def read_as(flat: pl.DataFrame) -> list[tuple[Any, ...]]:
+    rows = flat.select(pl.col("survey_date").dt.to_string(), pl.exclude("survey_date")).select(CHECKED).rows()
+    sets = [sorted(members_of(BRIDGED, mask)) for mask in flat.get_column("existing_course.bridged_by")]
+    return [(*row, each) for row, each in zip(rows, sets, strict=True)]
+
+
+THEIRS_READ = ("T", "2026-06-15", 150, 7.5, "solid_brick", "S9", "external", -150, ["paving", "render"])
+OWN_READ = ("O", "2026-06-15", 150, 7.5, "flint", None, None, None, ["ground", "render"])
+WAYS = ("fast", "strict")
+
+
+@pytest.fixture(params=WAYS)
+def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Everything the one way or the other."""
+    if request.param == "strict":
+        monkeypatch.setattr(taken_module, "contradiction_mask", lambda flat: pl.repeat(True, flat.height, eager=True))
+    else:
+        monkeypatch.setattr(RowReader, "read", lambda *_: pytest.fail("a row went the strict way"))
+    return str(request.param)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.usefixtures("way")
+def test_a_mapping_is_about_the_columns_it_names_and_no_others(tmp_path: pathlib.Path, kind: str) -> None:
+    for name, row, expected in (("theirs", THEIRS, THEIRS_READ), ("own", OWN, OWN_READ)):
+        folder = tmp_path / name
+        folder.mkdir()
+        flat, rejects = taken(written(kind, folder, [row, {**row, "wall": "v"}]), mapping=FIRM)
+        assert not rejects
+        assert read_as(flat) == [expected, expected]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.usefixtures("way")
+def test_a_sheet_may_have_both_the_names_of_the_firm_and_ours(tmp_path: pathlib.Path, kind: str) -> None:
+    row = {**OWN, "Thick": "15", "surveyor": "", "build.role": "party"}
+    del row["build.thickness_mm"]
+    filled = {name: value for name, value in row.items() if value} if kind == "jsonl" else row
+    flat, rejects = taken(written(kind, tmp_path, [filled]), mapping=FIRM)
+    assert not rejects
+    # A line without a surveyor lacks the column, a sheet with a blank cell has it.
+    surveyor = "S9" if kind == "jsonl" else None
+    assert read_as(flat) == [("O", "2026-06-15", 150, 7.5, "flint", surveyor, "party", -150, ["ground", "render"])]
+
+
+@pytest.mark.usefixtures("way")
+def test_a_column_named_as_itself_is_in_the_words_of_the_firm(tmp_path: pathlib.Path) -> None:
+    data = FIRM.model_dump()
+    itself = SheetMapping.model_validate({**data, "columns": {name: name for name in FIRM.columns.values()}})
+    row = {**OWN, "survey_date": "15/06/2026", "build.thickness_mm": "15", "build.length_m": "7,5",
+           "existing_course.bridged_by": "ground, render"}  # fmt: skip
+    for kind in KINDS:
+        folder = tmp_path / kind
+        folder.mkdir()
+        flat, rejects = taken(written(kind, folder, [row]), mapping=itself)
+        assert not rejects
+        assert read_as(flat) == [("O", *THEIRS_READ[1:])]
+
+
+@pytest.mark.usefixtures("way")
+def test_typed_columns_of_ours_are_left_as_they_are(tmp_path: pathlib.Path) -> None:
+    mask = 1 << BRIDGED.options.index("ground") | 1 << BRIDGED.options.index("render")
+    own = pl.DataFrame(
+        {"reference": ["O"], "survey_date": [dt.date(2026, 6, 15)], "wall": ["w"], "build.thickness_mm": [150],
+         "build.length_m": [7.5], "build.construction": pl.Series(["flint"], dtype=pl.Categorical()),
+         "existing_course.kind": ["slate"],
+         "existing_course.bridged_by": pl.Series([mask], dtype=pl.UInt16())}
+    )  # fmt: skip
+    own.write_parquet(tmp_path / "own.parquet")
+    assert read_as(taken(tmp_path / "own.parquet", mapping=FIRM)[0]) == [OWN_READ]
+    theirs = own.select(Job=pl.lit("T"), When="survey_date", wall="wall", Thick=pl.lit(15), Long="build.length_m",
+                        Made=pl.lit("brick"), **{"existing_course.kind": "existing_course.kind"},
+                        By=pl.lit(["ground", "render"]))  # fmt: skip
+    theirs.rename({"Made": "Made of"}).write_parquet(tmp_path / "theirs.parquet")
+    assert read_as(taken(tmp_path / "theirs.parquet", mapping=FIRM)[0]) == [THEIRS_READ]
+
+
+@pytest.mark.usefixtures("way")
+def test_numbers_of_a_workbook_are_read_as_they_are(tmp_path: pathlib.Path) -> None:
+    own = {**OWN, "build.thickness_mm": 150, "build.length_m": 7.5}
+    theirs = {**THEIRS, "Thick": 15, "Long": 7.5}
+    for row, expected in ((own, OWN_READ), (theirs, THEIRS_READ)):
+        flat, rejects = taken(write_xlsx(tmp_path / f"{expected[0]}.xlsx", [row]), mapping=FIRM)
+        assert not rejects
+        assert read_as(flat) == [expected]
+
+
+def test_each_line_of_json_is_read_by_the_names_it_has(tmp_path: pathlib.Path) -> None:
+    mixed = {**OWN, "reference": "M", "Thick": 15, "build.length_m": 7.5}
+    del mixed["build.thickness_mm"]
+    lines = [THEIRS, OWN, mixed, THEIRS, {**OWN, "build.thickness_mm": "15"}]
+    flat, [reject] = taken(write_lines(tmp_path / "jobs.jsonl", lines), mapping=FIRM)
+    constants = ("S9", "external", -150)
+    assert read_as(flat) == [
+        THEIRS_READ,
+        OWN_READ,
+        ("M", "2026-06-15", 150, 7.5, "flint", *constants, ["ground", "render"]),
+        THEIRS_READ,
+    ]
+    assert flat.get_column("at.row").to_list() == [1, 2, 3, 4]
+    # By the name this line has, not by that of the firm.
+    assert (reject.row, reject.column, reject.value) == (5, "build.thickness_mm", "15")
+
+
+def test_a_key_in_its_section_can_be_named_by_a_mapping_of_lines(tmp_path: pathlib.Path) -> None:
+    mapping = SheetMapping(columns={"property.survey_date": "survey_date"}, date_format="%d/%m/%Y")
+    line = {"property": {"reference": "N", "survey_date": "15/06/2026"}, "wall": "w"}
+    flat, rejects = taken(write_lines(tmp_path / "jobs.jsonl", [line]), mapping=mapping)
+    assert not rejects
+    assert flat.get_column("survey_date").to_list() == [dt.date(2026, 6, 15)]
+
+
+def test_constants_of_a_mapping_without_columns_are_for_every_sheet(tmp_path: pathlib.Path) -> None:
+    mapping = SheetMapping.model_validate({"constants": {"surveyor": "S9", "build.role": "external"}})
+    for kind in KINDS:
+        folder = tmp_path / kind
+        folder.mkdir()
+        flat, rejects = taken(written(kind, folder, [{**OWN, "build.role": "party"}]), mapping=mapping)
+        assert not rejects
+        assert flat.select("surveyor", "build.role").rows() == [("S9", "party")]
+
+
+def test_a_form_is_ours_whatever_the_mapping_says(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "form.csv"
+    path.write_text(
+        "fact,question,unit,allowed,answer,established,by,notes\nreference,,,,R1,,,\nsurvey_date,,,,2026-06-15,,,\n"
+        "wall,,,,front,,,\nbuild.thickness_mm,,mm,,150,,,\nbuild.length_m,,m,,7.5,,,\nbuild.construction,,,,flint,,,\n"
+        "existing_course.kind,,,,slate,,,\nexisting_course.bridged_by,,,,ground; render,,,\n"
+    )
+    for columns in ({}, {"build.thickness_mm": "build.thickness_mm"}):
+        flat, rejects = taken(path, mapping=SheetMapping.model_validate({**FIRM.model_dump(), "columns": columns}))
+        assert not rejects
+        assert read_as(flat) == [("R1", *OWN_READ[1:])]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("word", ["grund", "it's", "a\\b", '"quoted', "w" * 150])
+def test_a_bad_member_of_a_set_is_told_under_its_header_as_the_cell_has_it(
+    tmp_path: pathlib.Path, kind: str, word: str
+) -> None:
+    own = {**OWN, "existing_course.bridged_by": f"ground; {word}"}
+    theirs = {**THEIRS, "By": f"ground, {word}"}
+    for row, column in ((own, "existing_course.bridged_by"), (theirs, "By")):
+        folder = tmp_path / column
+        folder.mkdir()
+        _, [reject] = taken(written(kind, folder, [row]), mapping=FIRM)
+        assert (reject.column, reject.value, reject.message) == (column, word, "is not one of the values")
+    if kind == "jsonl":
+        listed = {**OWN, "existing_course.bridged_by": ["ground", word]}
+        _, [reject] = taken(write_lines(tmp_path / "listed.jsonl", [listed]), mapping=FIRM)
+        assert (reject.column, reject.value) == ("existing_course.bridged_by", word)
 
 
 SURVEY = {
