@@ -16,9 +16,9 @@ WIDE = 0.30
 """A share is called small in numbers when it rests on fewer than `FEW`, or its interval is `WIDE` or wider.
 
 Both limits are those of the National Center for Health Statistics, Data Presentation Standards for Proportions (Vital
-and Health Statistics, series 2, no. 175, 2017), as far as they concern a plain count. The report applies the second to
-the interval of Clopper and Pearson, which is wider than the one used here; its further limit on the width relative to
-the share is left out.
+and Health Statistics, series 2, no. 175, 2017; the limits from memory), as far as they concern a plain count. The
+report applies the second to the interval of Clopper and Pearson, which is wider than the one used here; its further
+limit on the width relative to the share is left out.
 """
 
 
