@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import enum
 import os
 import pathlib
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 import typer
 
 from cli.completion import rule_versions
+from cli.new_folder import check_folder, check_versions, gathered
 from cli.output import deliver
 from engine.errors import BadInput, Problem
 
@@ -74,9 +74,9 @@ def archive_impact(
     from engine.audit.boldness import boldness
 
     problems: list[Problem] = []
-    gathered(lambda: _known(from_version, to_version), problems)
+    gathered(lambda: check_versions((("--from", from_version), ("--to", to_version)), _version_names()), problems)
     columns = gathered(lambda: read_mapping(mapping), problems) if mapping is not None else None
-    gathered(lambda: _check_folder(output), problems)
+    gathered(lambda: check_folder(output, "--output"), problems)
     if mapping is None or columns is not None:
         gathered(lambda: sources(paths, columns), problems)
     if problems:
@@ -98,51 +98,10 @@ def archive_impact(
     return EXIT_SAME if found.same else EXIT_CHANGES
 
 
-def gathered(read: Callable[[], T], problems: list[Problem]) -> T | None:
-    """What a reading gives; its problems join the others, so that all are shown at once."""
-    try:
-        return read()
-    except BadInput as error:
-        problems.extend(error.problems)
-        return None
-
-
-def _known(*asked: str) -> None:
-    """See that there are versions of these names.
-
-    Raises:
-        BadInput: there is none, of either.
-    """
+def _version_names() -> list[str]:
     from engine.rulebase.load import versions
 
-    names = [manifest.version for manifest in versions()]
-    problems = []
-    for label, name in zip(("--from", "--to"), asked, strict=True):
-        if name not in names:
-            near = difflib.get_close_matches(name, names, 1, 0.5)
-            hint = f"did you mean {near[0]}?" if near else ""
-            problems.append(Problem("", 0, 0, label, "no such version of the rules", name, ", ".join(names), hint))
-    if problems:
-        raise BadInput(problems)
-
-
-def _check_folder(folder: pathlib.Path | None) -> None:
-    """See that results can be written there, before the walls are judged.
-
-    Raises:
-        BadInput: it holds something, is no folder, or has no place to stand in.
-    """
-    if folder is None:
-        return
-    message = ""
-    if folder.exists() and not folder.is_dir():
-        message = "is not a folder"
-    elif folder.is_dir() and any(folder.iterdir()):
-        message = "holds files already"
-    elif not folder.absolute().parent.is_dir():
-        message = "stands in no folder"
-    if message:
-        raise BadInput([Problem(str(folder), 0, 0, "--output", message, allowed="a new or an empty folder")])
+    return [manifest.version for manifest in versions()]
 
 
 def _into(target: pathlib.Path, judged: Callable[[pathlib.Path | None], Impact]) -> Impact:

@@ -89,7 +89,7 @@ def _sheet(format: Format, blank: Blank, output: pathlib.Path | None, *, by_wall
     if format is Format.CSV:
         deliver(template_csv(shape, blank), output)
         return
-    from cli.output_bytes import deliver_bytes
+    from cli.output import deliver_bytes
     from engine.archive.template_xlsx import template_xlsx
 
     assert output is not None

@@ -33,13 +33,22 @@ def deliver(text: str, target: pathlib.Path | None, inputs: Iterable[str] = ()) 
         path = pathlib.Path(each)
         if target.exists() and path.exists() and target.samefile(path):
             raise BadInput([Problem(str(target), 0, 0, "--output", "is the survey itself", allowed="another file")])
+    deliver_bytes(text.encode(), target)
+
+
+def deliver_bytes(content: bytes, target: pathlib.Path) -> None:
+    """Replace a file by these bytes in one step.
+
+    Raises:
+        BadInput: the file cannot be written; what stood there before still does.
+    """
     if target.is_dir():
         raise BadInput([Problem(str(target), 0, 0, "--output", "is a folder", allowed="a file")])
     temporary = ""
     try:
         handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
             file.flush()
             os.fsync(file.fileno())
         mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()

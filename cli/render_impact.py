@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from cli.render_archive import counted
 from cli.render_markdown import escaped
+from cli.step_words import STEP_STYLES, STEPS
 from cli.terminal import Page
 from cli.wording import sentence
 from engine.archive.impact_model import (
@@ -22,20 +23,11 @@ from engine.archive.impact_model import (
     Recommendations,
     RuleBrings,
 )
-from engine.audit.boldness import Step
 from engine.decision.chain import WORDS
 
 Rows = list[tuple[str, str, str]]
 """Rows of label, text and style; one without a label is a heading of its own."""
 
-_STEPS: dict[Step, str] = {
-    "bolder": "bolder",
-    "newly_open": "newly open",
-    "newly_settled": "newly settled",
-    "more_cautious": "more cautious",
-    "otherwise": "otherwise",
-}
-_STYLES: dict[Step, str] = {"bolder": "bold red", "newly_open": "bold yellow", "more_cautious": "bold green"}
 _HOLDS = {"a": "holds no longer", "b": "newly holds", "both": "concludes otherwise", "neither": ""}
 _SAID = {
     "must": "differs against a must",
@@ -117,7 +109,7 @@ def _summary(found: Impact) -> Iterator[tuple[str, str]]:
     if not found.changed:
         yield f"At none of {counted(found.walls, 'wall')} does a decision differ.", "bold"
     else:
-        steps = ", ".join(f"{number:,} {_STEPS[step]}" for step, number in found.steps.items())
+        steps = ", ".join(f"{number:,} {STEPS[step]}" for step, number in found.steps.items())
         yield (
             f"At {_of(found.changed, found.walls)} of them something is decided otherwise: at "
             f"{_of(found.chosen, found.walls)} a choice, at the rest works, tests, notices, cautions or causes alone.",
@@ -147,7 +139,7 @@ def _sections(found: Impact, paths: Sequence[str]) -> Iterator[tuple[str, Rows]]
         yield "Works, tests, notices, cautions, causes: gained and lost", members
     if found.statuses:
         rows: Rows = [
-            (f"{each.walls:,}", f"{each.title}: {each.a} -> {each.b} ({_STEPS[each.step]})", "")
+            (f"{each.walls:,}", f"{each.title}: {each.a} -> {each.b} ({STEPS[each.step]})", "")
             for each in found.statuses
         ]
         yield "The same answer, more or less settled", [*rows, ("-", _BOUND, "")]
@@ -199,11 +191,13 @@ def _decisions(found: Impact) -> Iterator[tuple[str, Rows]]:
             )
             rows.append(("-", text, ""))
         walls = sum(each.walls for each in kinds)
-        yield f"{_STEPS[step]}: {counted(len(kinds), 'kind')} of change, {counted(walls, 'decision')}", rows
+        yield f"{STEPS[step]}: {counted(len(kinds), 'kind')} of change, {counted(walls, 'decision')}", rows
 
 
 def _decision(each: DecisionChanges) -> Rows:
-    rows: Rows = [("", f"{each.title} ({each.choice}): {counted(each.walls, 'wall')}", _STYLES.get(each.step, "bold"))]
+    rows: Rows = [
+        ("", f"{each.title} ({each.choice}): {counted(each.walls, 'wall')}", STEP_STYLES.get(each.step, "bold"))
+    ]
     for label, option, says in (("A", each.a, each.says_a), ("B", each.b, each.says_b)):
         rows.append((label, option if says == option else f"{option}: {says}", ""))
     rows += _why(each.rules)
@@ -242,7 +236,7 @@ def _members(members: Sequence[MemberChanges]) -> Iterator[tuple[str, str, str]]
             several = [each for each in members if each.set == name and each.gained is gained]
             if not several:
                 continue
-            style = _STYLES.get(several[0].step, "bold")
+            style = STEP_STYLES.get(several[0].step, "bold")
             yield "", f"{several[0].title} ({name}): {'gained' if gained else 'lost'}", style
             yield from _listed([_member(each) for each in several], "of them")
 
@@ -253,11 +247,11 @@ def _member(each: MemberChanges) -> tuple[str, str, str]:
         rules.append(f"and {len(each.rules) - _RULES} more rules")
     why = f" Why: {'; '.join(rules)}." if rules else ""
     called = each.member.replace("_", " ")
-    return f"{each.walls:,}", f"{called} [{_STEPS[each.step]}].{why} Such as {_places(each.examples[:1])}", ""
+    return f"{each.walls:,}", f"{called} [{STEPS[each.step]}].{why} Such as {_places(each.examples[:1])}", ""
 
 
 def _group(each: GroupImpact) -> str:
-    steps = ", ".join(f"{number:,} {_STEPS[step]}" for step, number in each.steps.items())
+    steps = ", ".join(f"{number:,} {STEPS[step]}" for step, number in each.steps.items())
     changed = f"{_of(each.changed, each.walls)} of {counted(each.walls, 'wall')}"
     return f"{changed}, a choice at {each.chosen:,}{f'; {steps}' if steps else ''}"
 

@@ -6,6 +6,7 @@ import difflib
 from collections.abc import Iterable, Iterator, Sequence
 
 from cli.render_markdown import escaped
+from cli.step_words import STEP_STYLES, STEPS
 from cli.terminal import Page
 from cli.wording import sentence
 from engine.audit.boldness import Step
@@ -27,14 +28,6 @@ from engine.audit.compare_model import (
 Rows = list[tuple[str, str, str]]
 """Rows of label, text and style; one without a label is a heading of its own."""
 
-_STEPS: dict[Step, str] = {
-    "bolder": "bolder",
-    "newly_open": "newly open",
-    "newly_settled": "newly settled",
-    "more_cautious": "more cautious",
-    "otherwise": "otherwise",
-}
-_STYLES: dict[Step, str] = {"bolder": "bold red", "newly_open": "bold yellow", "more_cautious": "bold green"}
 _CHANGES = {"added": "added", "changed": "changed", "withdrawn": "withdrawn"}
 _HELD = {"a": "by A alone", "b": "by B alone", "both": "by both", "neither": "by neither"}
 _UNDER = (
@@ -169,7 +162,7 @@ def _of_space(found: Everywhere) -> str:
     shown = [each for each in found.possible if each.survey]
     open_ = len(found.possible) - len(shown)
     by_step = [
-        f"{count} {_STEPS[step]}" for step in _STEPS for count in [sum(each.step == step for each in shown)] if count
+        f"{count} {STEPS[step]}" for step in STEPS for count in [sum(each.step == step for each in shown)] if count
     ]
     parts = []
     if shown:
@@ -191,7 +184,7 @@ def _of_walls(walls: Sequence[WallMoves]) -> str:
         return f"At none of {_counted(len(walls), 'wall')} given does a decision differ."
     every = [each.step for wall in moved for each in wall.choices]
     every += [each.step for wall in moved for each in wall.members]
-    by_step = [f"{every.count(step)} {word}" for step, word in _STEPS.items() if step in every]
+    by_step = [f"{every.count(step)} {word}" for step, word in STEPS.items() if step in every]
     return f"Decisions differ at {len(moved)} of {_counted(len(walls), 'wall')} given: {', '.join(by_step)}."
 
 
@@ -252,7 +245,7 @@ def _of_given(compared: RulesCompared, *, full: bool) -> Iterator[tuple[str, Row
         status = first.status_a if first.status_a == first.status_b else f"{first.status_a} -> {first.status_b}"
         named = "; ".join(f"{wall.wall} of {wall.reference} ({wall.file})" for wall in walls)
         rows.append(("wall" if len(walls) == 1 else "walls", f"{named}: {status}", "bold"))
-        for step in _STEPS:
+        for step in STEPS:
             rows += [row for each in first.choices if each.step == step for row in _choice(each)]
             rows += _members([each for each in first.members if each.step == step], step)
     if rows:
@@ -260,7 +253,7 @@ def _of_given(compared: RulesCompared, *, full: bool) -> Iterator[tuple[str, Row
 
 
 def _of_possible(found: Everywhere, *, full: bool) -> Iterator[tuple[str, Rows]]:
-    for step, word in _STEPS.items():
+    for step, word in STEPS.items():
         shown = [each for each in found.possible if each.survey and each.step == step]
         if not shown:
             continue
@@ -295,9 +288,9 @@ def _sizes(shown: Iterable[Possible]) -> dict[tuple[str, str], int]:
 
 def _named(each: Possible) -> str:
     if each.choice:
-        return f"{each.choice.choice}: {each.choice.a} -> {each.choice.b} ({_STEPS[each.step]})"
+        return f"{each.choice.choice}: {each.choice.a} -> {each.choice.b} ({STEPS[each.step]})"
     assert each.member
-    return f"{each.member.set}: {each.member.member} {_moved(each.member)} ({_STEPS[each.step]})"
+    return f"{each.member.set}: {each.member.member} {_moved(each.member)} ({STEPS[each.step]})"
 
 
 def _moved(member: MemberMoves) -> str:
@@ -306,7 +299,7 @@ def _moved(member: MemberMoves) -> str:
 
 def _choice(choice: ChoiceMoves, known: int | None = None) -> Rows:
     size = "" if known is None else f"  [shown by a survey of {_counted(known, 'known fact')}]"
-    rows: Rows = [("", f"{choice.title} ({choice.choice}): {_STEPS[choice.step]}", _STYLES.get(choice.step, "bold"))]
+    rows: Rows = [("", f"{choice.title} ({choice.choice}): {STEPS[choice.step]}", STEP_STYLES.get(choice.step, "bold"))]
     for label, option, says, status in (
         ("A", choice.a, choice.says_a, choice.status_a),
         ("B", choice.b, choice.says_b, choice.status_b),
@@ -327,7 +320,7 @@ def _members(members: Sequence[MemberMoves], step: Step, sizes: dict[tuple[str, 
         named = ", ".join(
             f"{each.member} [{sizes[each.set, each.member]}]" if sizes else each.member for each in several
         )
-        rows.append(("", f"{title}, {'gained' if gained else 'lost'}: {_STEPS[step]}", _STYLES.get(step, "bold")))
+        rows.append(("", f"{title}, {'gained' if gained else 'lost'}: {STEPS[step]}", STEP_STYLES.get(step, "bold")))
         rows.append(("B" if gained else "A", f"{named}{'  [known facts of the survey]' if sizes else ''}", ""))
         if why:
             rows.append(("why", why, ""))

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import enum
 import os
 import pathlib
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 from cli.completion import rule_versions
 from cli.inputs import judging_day, read_surveys
+from cli.new_folder import check_folder, check_versions, gathered
 from cli.output import deliver
 from engine.errors import BadInput, Problem
 
@@ -74,13 +74,13 @@ def compare_versions(
     from engine.rulebase.load import load_rule_base
 
     problems: list[Problem] = []
-    manifests = _gathered(lambda: _named(a, b), problems)
-    asked = _gathered(lambda: judging_day(as_of), problems)
+    manifests = gathered(lambda: _named(a, b), problems)
+    asked = gathered(lambda: judging_day(as_of), problems)
     # Rules that lie ahead are compared over surveys of the year in which they come into force.
     ahead = [manifest.in_force_from for manifest in manifests or ()]
     day = asked or max((dt.date.today(), *ahead))
-    files = _gathered(lambda: read_surveys(surveys, dt.date.today()), problems) if surveys else []
-    _gathered(lambda: _check_folder(witnesses), problems)
+    files = gathered(lambda: read_surveys(surveys, dt.date.today()), problems) if surveys else []
+    gathered(lambda: check_folder(witnesses, "--witnesses"), problems)
     if problems or manifests is None or files is None:
         raise BadInput(problems)
     one, other, bold = load_rule_base(a), load_rule_base(b), boldness()
@@ -101,15 +101,6 @@ def compare_versions(
     return EXIT_SAME if compared.same else EXIT_DIFFERENT
 
 
-def _gathered(read: Callable[[], T], problems: list[Problem]) -> T | None:
-    """What a reading gives; its problems join the others, so that all are shown at once."""
-    try:
-        return read()
-    except BadInput as error:
-        problems.extend(error.problems)
-        return None
-
-
 def _named(a: str, b: str) -> list[Manifest]:
     """The manifests that led from A to B: of every version after A up to B; B's own where B is not the later one.
 
@@ -120,35 +111,9 @@ def _named(a: str, b: str) -> list[Manifest]:
 
     known = versions()
     names = [manifest.version for manifest in known]
-    problems = []
-    for label, name in (("A", a), ("B", b)):
-        if name not in names:
-            near = difflib.get_close_matches(name, names, 1, 0.5)
-            hint = f"did you mean {near[0]}?" if near else ""
-            problems.append(Problem("", 0, 0, label, "no such version of the rules", name, ", ".join(names), hint))
-    if problems:
-        raise BadInput(problems)
+    check_versions((("A", a), ("B", b)), names)
     between = known[names.index(a) + 1 : names.index(b) + 1]
     return [*between] if between or a == b else [known[names.index(b)]]
-
-
-def _check_folder(folder: pathlib.Path | None) -> None:
-    """See that surveys can be written there, before the long look for them.
-
-    Raises:
-        BadInput: it holds something, is no folder, or has no place to stand in.
-    """
-    if folder is None:
-        return
-    message = ""
-    if folder.exists() and not folder.is_dir():
-        message = "is not a folder"
-    elif folder.is_dir() and any(folder.iterdir()):
-        message = "holds files already"
-    elif not folder.absolute().parent.is_dir():
-        message = "stands in no folder"
-    if message:
-        raise BadInput([Problem(str(folder), 0, 0, "--witnesses", message, allowed="a new or an empty folder")])
 
 
 def _deliver(

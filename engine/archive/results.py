@@ -54,7 +54,7 @@ def write_csv(walls: pl.LazyFrame, target: pathlib.Path, most_walls: int | None 
     Raises:
         BadInput: the file cannot be written.
     """
-    frames = in_batches(walls, _CSV_ROWS) if most_walls is None else among_gravest(walls, most_walls, _CSV_ROWS)
+    frames = in_batches(walls, _CSV_ROWS) if most_walls is None else among_gravest(walls, most_walls)
     with whole(target) as temporary, temporary.open("wb") as file:
         as_text(walls.head(0)).collect().write_csv(file)
         for frame in frames:
@@ -114,16 +114,21 @@ def whole(target: pathlib.Path) -> Iterator[pathlib.Path]:
 def _ordered(parts: Sequence[pathlib.Path]) -> Iterator[pl.DataFrame]:
     """The walls of all parts in the order of the results, a part at a time."""
     spans: list[tuple[tuple[Any, ...], tuple[Any, ...], pathlib.Path]] = []
+    sorted_already = set()
     for part in parts:
-        keys = pl.read_parquet(part, columns=list(ORDER)).select(ORDER).sort(ORDER)
+        read = pl.read_parquet(part, columns=list(ORDER)).select(ORDER)
+        keys = read.sort(ORDER)
         if keys.height:
             spans.append((keys.row(0), keys.row(-1), part))
+        if keys.equals(read):
+            sorted_already.add(part)
     spans.sort(key=lambda span: span[:2])
     if any(one[1] > other[0] for one, other in itertools.pairwise(spans)):
         yield pl.concat([pl.read_parquet(part) for *_, part in spans]).sort(ORDER)
         return
     for *_, part in spans:
-        yield pl.read_parquet(part).sort(ORDER)
+        frame = pl.read_parquet(part)
+        yield frame if part in sorted_already else frame.sort(ORDER)
 
 
 def _even(frames: Iterable[pl.DataFrame], rows: int) -> Iterator[pl.DataFrame]:
