@@ -12,6 +12,7 @@ from cli.archive_impact_command import archive_impact
 from cli.archive_map_command import archive_map
 from cli.completion import rule_versions
 from cli.inputs import day
+from cli.new_folder import check_versions
 from cli.progress import Bar
 
 if TYPE_CHECKING:
@@ -78,10 +79,15 @@ def check(
     from engine.archive.run import read_and_judge
 
     asked = _check(paths, output, mapping, rules, earlier, as_of, workers, batch, page_walls)
-    with Bar() as bar:
-        read = read_and_judge(asked, bar.told, resume=resume, replace=replace)
-        found = finish(asked, read, paint_page(asked.page_walls), bar.told)
-    typer.echo(render_check(found, output, read.rechecked), nl=False)
+    try:
+        with Bar() as bar:
+            read = read_and_judge(asked, bar.told, resume=resume, replace=replace)
+            finished = finish(asked, read, paint_page(asked.page_walls), bar.told)
+    except KeyboardInterrupt:
+        typer.echo(f"What is done so far is kept in {output}: go on with the same command and --resume", err=True)
+        raise
+    typer.echo(render_check(finished, output, read.rechecked), nl=False)
+    found = finished.totals
     settled = found.walls.agree + found.walls.not_recorded == found.rows
     return 0 if settled else 1
 
@@ -100,12 +106,14 @@ def _check(
     from engine.archive.judging import ByRules
     from engine.archive.mapping import read_mapping
     from engine.archive.run import BATCH, Check
+    from engine.rulebase.load import versions
     from engine.rulebase.versions import rule_base_for
 
     on = day(as_of, "--as-of") or dt.date.today()
-    for named in (rules, earlier):
-        if named is not None:
-            rule_base_for(named, on)
+    names = [manifest.version for manifest in versions()]
+    check_versions([(option, name) for option, name in (("--rules", rules), ("--earlier", earlier)) if name], names)
+    for name in filter(None, (rules, earlier)):
+        rule_base_for(name, on)
     more: dict[str, Any] = {} if page_walls is None else {"page_walls": page_walls}
     return Check(
         tuple(map(str, paths)),

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pathlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from cli.terminal import Page
-from engine.archive.finish import MOST_IN_CSV
+from engine.archive.finish import MOST_IN_CSV, Finished, RejectedFor
 from engine.archive.intervals import Share
 from engine.archive.results_workbook import MOST_WALLS
 from engine.archive.totals_model import Failures, Findings, Totals, WorstWall
@@ -19,41 +19,63 @@ _FINDINGS = (
     ("agree", "agree"),
     ("not_recorded", "nothing recorded to compare"),
 )
+_BESIDE_RULES = {
+    "agree": "as the rules say",
+    "must": "against a must",
+    "should": "against a should",
+    "consider": "another to consider",
+    "not_decidable": "not decidable",
+    "not_recorded": "medium not recorded",
+    "": "not recorded",
+}
 _MOST = 8
 _FEW = 5
+_LONG = 120
 
 
-def render_check(found: Totals, output: pathlib.Path, rechecked: int) -> str:
+def render_check(finished: Finished, output: pathlib.Path, rechecked: int) -> str:
     """The page; the results themselves are in `output`."""
+    found = finished.totals
     page = Page()
     page.line(
         f"{counted(found.rows, 'row')} of past jobs: {found.decided:,} decided, {found.rejected:,} rejected, "
-        f"{found.repeated:,} there already",
+        f"{found.repeated:,} repeated",
         "bold",
     )
-    versions = ", ".join(each.version for each in found.rules)
-    page.line(
-        f"Judged by rules {versions} on {found.on}; {counted(rechecked, 'wall')} judged again by the other reader, "
-        "without a difference."
-    )
-    page.heading("Walls by their worst finding")
-    page.rows(((_number(getattr(found.walls, key)), words, "") for key, words in _FINDINGS), 10)
+    if found.decided:
+        versions = ", ".join(each.version for each in found.rules)
+        page.line(
+            f"Judged by rules {versions} on {found.on}. As a check of the program itself "
+            f"{counted(rechecked, 'wall')} of them {'was' if rechecked == 1 else 'were'} judged a second way, "
+            "with the same result."
+        )
+        page.heading("Walls by their worst finding")
+        page.rows(((_number(getattr(found.walls, key)), words, "") for key, words in _FINDINGS), 10)
+        if found.walls.not_decidable:
+            page.line("  Which facts would decide one: bedjoint review SURVEY --recommended FILE")
+    _worst(page, found.worst)
     _choices(page, found)
     _left_out(page, found)
     _rules(page, found)
     _outcomes(page, found)
-    _worst(page, found.worst)
-    _rejected(page, found)
+    _rejected(page, finished.rejected)
     page.heading("Written")
     page.rows(
         (
             ("page.html", "to read in a browser: charts, the gravest first, every wall with its reasons", ""),
             ("walls.xlsx", "and walls.csv, walls.parquet: a row a wall; summary.json: these counts", ""),
-            ("rejects/", "rows with something wrong, in their own layout; rejects.csv says what", ""),
+            (
+                "rejects/",
+                "rows with something wrong, in their own layout; rejects.csv says what. Mend them in the files they "
+                "came from and run again, or mend a copy of these and run it by itself",
+                "",
+            ),
         ),
         12,
     )
     page.line(f"  in {output}")
+    if finished.mended is not None:
+        page.line(f"  Rejected rows of the earlier check had been mended there; they are kept in {finished.mended}")
     for file, most in (("walls.csv", MOST_IN_CSV), ("walls.xlsx", MOST_WALLS)):
         if found.decided > most:
             page.line(f"  {file} holds the gravest {most:,} walls; walls.parquet holds all of them")
@@ -77,7 +99,7 @@ def _choices(page: Page, found: Totals) -> None:
         rows.append(("What was installed, beside the rules", found.installed.findings))
     if rows:
         page.heading("By choice")
-        page.listing((_counts(findings), title, "") for title, findings in rows)
+        page.listing((f"{_counts(findings)} ", title, "") for title, findings in rows)
 
 
 def _counts(found: Findings) -> str:
@@ -110,7 +132,8 @@ def _outcomes(page: Page, found: Totals) -> None:
     page.heading("Recorded failures (no better or worse)")
     rows = [("all media", share_in_words(outcomes.failed), "")]
     rows += [(_name(each), share_in_words(each.failed), "") for each in outcomes.by_medium]
-    rows += [(f"rules: {_name(each)}", share_in_words(each.failed), "") for each in outcomes.by_rules]
+    for each in outcomes.by_rules:
+        rows.append((f"installed, {_BESIDE_RULES[each.name or '']}", share_in_words(each.failed), ""))
     page.listing(rows)
 
 
@@ -152,8 +175,22 @@ def _said(word: str | None) -> str:
     return "nothing" if word is None else word.replace("_", " ")
 
 
-def _rejected(page: Page, found: Totals) -> None:
-    if found.rejected_for:
-        page.heading("Rejected")
-        most = sorted(found.rejected_for, key=lambda each: (-each.rows, each.file, each.kind))[:_MOST]
-        page.listing((counted(each.rows, "row"), f"{each.file}: {each.kind}", "") for each in most)
+def _rejected(page: Page, rejected: Sequence[RejectedFor]) -> None:
+    if not rejected:
+        return
+    page.heading("Rejected")
+    for each in rejected[:_MOST]:
+        example = each.example
+        sheet = f", sheet {example.sheet}" if example.sheet else ""
+        value = f": {_short(example.value)}" if example.value else ""
+        said = [f"{example.file}{sheet}, row {example.row}, {example.column}{value}"]
+        said += [f"allowed: {_short(example.allowed)}"] if example.allowed else []
+        said += [example.hint] if example.hint else []
+        page.line(f"  {counted(each.rows, 'row')}: {example.message}", "bold")
+        page.rows([("such as", "; ".join(said), "")], 8, 4)
+    if len(rejected) > _MOST:
+        page.line(f"  and {counted(len(rejected) - _MOST, 'kind')} more: see rejects.csv")
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONG else f"{text[:_LONG]}..."

@@ -103,7 +103,7 @@ def _sides(found: Impact) -> list[tuple[str, str]]:
 def _summary(found: Impact) -> Iterator[tuple[str, str]]:
     yield (
         f"{counted(found.rows, 'row')} of past jobs: {counted(found.walls, 'wall')} judged by both, "
-        f"{found.rejected:,} rejected, {found.repeated:,} there already.",
+        f"{found.rejected:,} rejected, {found.repeated:,} repeated.",
         "bold",
     )
     if not found.changed:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
+import os
 import pathlib
 import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from importlib.metadata import version
 
 import polars as pl
 
 from engine.archive.judging import judging_versions, sealed_base
-from engine.archive.rejects import write_rejects
+from engine.archive.rejects import FOLDER, write_rejects
 from engine.archive.repeats import without
 from engine.archive.results import write_csv, write_summary, write_walls, write_workbook
 from engine.archive.run import Check, Read, Told
@@ -23,13 +26,31 @@ from engine.decision.model import RuleSetUsed
 from engine.rulebase.rules import RuleBase
 
 WALLS = "walls.parquet"
+SUMMARY = "summary.json"
 MOST_IN_CSV = 1_000_000
 """As many walls as `walls.csv` holds, the gravest ones; all are in `walls.parquet`."""
 PagePainter = Callable[[pl.LazyFrame, Totals, Mapping[str, RuleBase], pathlib.Path], None]
 """Writes the page: from the walls, the totals, and the rules that judged, to a file."""
 
 
-def finish(check: Check, read: Read, page: PagePainter, told: Told) -> Totals:
+@dataclass(frozen=True, slots=True)
+class RejectedFor:
+    """One thing that is wrong with rows: with how many, and with which for instance."""
+
+    rows: int
+    example: Reject
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """What a check came to. `mended` is where rejected rows of an earlier one were set aside, touched since."""
+
+    totals: Totals
+    rejected: tuple[RejectedFor, ...]
+    mended: pathlib.Path | None
+
+
+def finish(check: Check, read: Read, page: PagePainter, told: Told) -> Finished:
     """Write the results of a check: the walls as Parquet, CSV and workbook, the totals, the page, and the rejects.
 
     Raises:
@@ -47,7 +68,7 @@ def finish(check: Check, read: Read, page: PagePainter, told: Told) -> Totals:
     bases = {name: sealed_base(name) for name in judging_versions(check.by)}
     rejects = tuple(read.rejects())
     found = totals(walls, _run_facts(check, read, bases, rejects), bases)
-    write_summary(found, ready / "summary.json")
+    write_summary(found, ready / SUMMARY)
     told("writing", 2, steps)
     write_csv(walls, ready / "walls.csv", None if found.decided <= MOST_IN_CSV else MOST_IN_CSV)
     told("writing", 3, steps)
@@ -57,10 +78,12 @@ def finish(check: Check, read: Read, page: PagePainter, told: Told) -> Totals:
     told("writing", 5, steps)
     write_rejects(rejects, read.units, check.mapping, ready)
     told("writing", steps, steps)
+    os.utime(ready / SUMMARY)
+    mended = _keep_mended(check.output)
     for path in sorted(ready.iterdir()):
         _put(path, check.output / path.name)
     read.journal.end()
-    return found
+    return Finished(found, _by_message(rejects), mended)
 
 
 def _parts(read: Read) -> Iterator[pathlib.Path]:
@@ -77,6 +100,29 @@ def _parts(read: Read) -> Iterator[pathlib.Path]:
         cleaned = path.with_suffix(".once")
         without(pl.read_parquet(path), again).write_parquet(cleaned, compression="lz4", statistics=False)
         yield cleaned
+
+
+def _by_message(rejects: tuple[Reject, ...]) -> tuple[RejectedFor, ...]:
+    """What is wrong, by what it is, most rows first; each with the first row it is wrong with."""
+    rows: dict[str, set[tuple[str, str, int]]] = {}
+    first: dict[str, Reject] = {}
+    for reject in rejects:
+        rows.setdefault(reject.message, set()).add(reject.place)
+        first.setdefault(reject.message, reject)
+    by_rows = sorted(rows, key=lambda message: -len(rows[message]))
+    return tuple(RejectedFor(len(rows[message]), first[message]) for message in by_rows)
+
+
+def _keep_mended(output: pathlib.Path) -> pathlib.Path | None:
+    """Set rejected rows of an earlier check aside, under a name of their own, if they were touched since."""
+    rejects, summary = output / FOLDER, output / SUMMARY
+    if not (rejects.is_dir() and summary.exists()):
+        return None
+    written = summary.stat().st_mtime_ns
+    if not any(path.stat().st_mtime_ns > written for path in rejects.rglob("*") if path.is_file()):
+        return None
+    number = next(number for number in itertools.count(1) if not (output / f"{FOLDER}-{number}").exists())
+    return rejects.rename(output / f"{FOLDER}-{number}")
 
 
 def _put(path: pathlib.Path, target: pathlib.Path) -> None:

@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 
 import polars as pl
 
-from engine.archive.judging import REPEAT_KEY, Judged
+from engine.archive.judging import CONTENT, REPEAT_KEY, Judged
 from engine.archive.sources_model import Reject
 from engine.errors import BadInput, Problem
 
@@ -132,8 +132,8 @@ def keep_part(folder: pathlib.Path, number: int, part: Judged) -> PartDone:
     rows = tuple(sorted(part.rows.items()))
     done = PartDone(number, part.findings.height, part.rejected, part.rechecked, rows)
     path = folder / f"part-{number:07}.parquet"
-    _write_frame(part.findings.drop(REPEAT_KEY), path)
-    _write_frame(part.findings.select(REPEAT_KEY), path.with_suffix(".keys"))
+    _write_frame(part.findings.drop(REPEAT_KEY, CONTENT), path)
+    _write_frame(part.findings.select(REPEAT_KEY, CONTENT), path.with_suffix(".keys"))
     rejects = [dataclasses.asdict(each) for each in part.rejects]
     _write(path.with_suffix(".json"), json.dumps({**dataclasses.asdict(done), "rejects": rejects}).encode())
     return done

@@ -23,6 +23,8 @@ from engine.rulebase.sealed import as_sealed
 
 REPEAT_KEY = "_key"
 """A column of parts that is alike for rows of the same survey and wall."""
+CONTENT = "_content"
+"""A column of parts that is alike for rows that say the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,16 +67,19 @@ def judged_part(taken: Taken, by: ByRules) -> Judged:
     Raises:
         ReadersDisagree: a row of the sample that is judged again comes out otherwise.
     """
-    flat = taken.flat.with_columns(version_column(by).alias("_rules"))
+    said = taken.flat.drop(PLACES).hash_rows(seed=1)
+    flat = taken.flat.with_columns(version_column(by).alias("_rules"), said.alias(CONTENT))
     unjudged = flat.filter(pl.col("_rules").is_null())
     rejects = tuple(_before_any_rules(unjudged, by))
-    found, rechecked = [pl.DataFrame(schema=dict(findings_schema()))], 0
+    found, rechecked = [pl.DataFrame(schema={**findings_schema(), CONTENT: pl.UInt64})], 0
     for version in flat.get_column("_rules").drop_nulls().unique().sort():
-        part = flat.filter(pl.col("_rules") == version).drop("_rules")
+        rows = flat.filter(pl.col("_rules") == version)
+        part = rows.drop("_rules", CONTENT)
         base = sealed_base(version)
         judged = judge(part, base)
         rechecked += recheck(part, judged, base, by.one_in)
-        found.append(in_schema(part.select(list(carried())).hstack(agreement(part, judged, base))))
+        findings = in_schema(part.select(list(carried())).hstack(agreement(part, judged, base)))
+        found.append(findings.with_columns(rows.get_column(CONTENT)))
     findings = pl.concat(found).sort(PLACES).with_columns(_key().alias(REPEAT_KEY))
     return Judged(
         findings, (*taken.rejects, *rejects), taken.rejected + unjudged.height, rechecked, _rows_by_file(taken)
@@ -135,6 +140,7 @@ def _before_any_rules(rows: pl.DataFrame, by: ByRules) -> Iterator[Reject]:
             "no version of the rules was in force on that day",
             f"{first} or later",
             f"to judge older jobs all the same: --earlier {newest}, or --rules {newest} for all",
+            row[2],
         )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
-from engine.archive.judging import REPEAT_KEY
+from engine.archive.judging import CONTENT, REPEAT_KEY
 from engine.archive.sources_model import PLACES, Reject
 from engine.columns.layout import KEY, PLACE
 
@@ -23,7 +23,7 @@ def repeated(parts: Sequence[tuple[pathlib.Path, pathlib.Path]], decided: int) -
         decided: how many rows there are in all.
 
     Returns:
-        `at.*` and key of each, and in `first` the place of the row it repeats.
+        `at.*` and key of each, in `first` the place of the row it repeats, and in `alike` whether it says the same.
     """
     shares = -(-decided // _AT_ONCE)
     found = [pl.DataFrame(schema=_SCHEMA)]
@@ -34,7 +34,7 @@ def repeated(parts: Sequence[tuple[pathlib.Path, pathlib.Path]], decided: int) -
     return pl.concat(found).sort(PLACES)
 
 
-_SCHEMA: Mapping[str, pl.DataType] = {**PLACE, **KEY, "first": pl.String()}
+_SCHEMA: Mapping[str, pl.DataType] = {**PLACE, **KEY, "first": pl.String(), "alike": pl.Boolean()}
 
 
 def _keys_twice(parts: Sequence[pathlib.Path], share: int, shares: int) -> pl.Series:
@@ -48,16 +48,18 @@ def _later_ones(parts: Sequence[tuple[pathlib.Path, pathlib.Path]], again: pl.Se
     """Of the rows with these keys, those that are really alike and not the first of their kind."""
     rows = []
     for findings, keys in parts:
-        among = pl.read_parquet(keys).get_column(REPEAT_KEY).is_in(again.implode())
+        read = pl.read_parquet(keys)
+        among = read.get_column(REPEAT_KEY).is_in(again.implode())
         if among.any():
-            rows.append(pl.read_parquet(findings, columns=[*PLACE, *KEY]).filter(among))
+            places = pl.read_parquet(findings, columns=[*PLACE, *KEY]).filter(among)
+            rows.append(places.with_columns(read.filter(among).get_column(CONTENT)))
     same = ["reference", "survey_date", pl.col("wall").str.to_lowercase()]
     sheet = pl.when(pl.col("at.sheet") != "").then(pl.concat_str(pl.lit(" sheet "), "at.sheet")).otherwise(pl.lit(""))
     place = pl.concat_str("at.file", sheet, pl.lit(" row "), pl.col("at.row").cast(pl.String))
     return (
         pl.concat(rows)
         .sort(PLACES)
-        .with_columns(first=place.first().over(same))
+        .with_columns(first=place.first().over(same), alike=pl.col(CONTENT) == pl.col(CONTENT).first().over(same))
         .filter(~pl.struct(same).is_first_distinct())
         .select(list(_SCHEMA))
     )
@@ -80,6 +82,8 @@ def _reject(row: Mapping[str, object]) -> Reject:
         int(str(row["at.row"])),
         "reference",
         f"{row['reference']}, {row['survey_date']}, wall {row['wall']}",
-        f"stands in the archive already: {row['first']}",
-        "each wall of a survey once",
+        "repeats another row" if row["alike"] else "disagrees with another row of the same wall",
+        f"each wall of a survey once; the other is {row['first']}",
+        "" if row["alike"] else "the first counts; mend or remove one of the two",
+        int(str(row["at.row"])),
     )

@@ -22,6 +22,7 @@ from engine.archive.judging import ByRules, judged_unit, judging_versions, seale
 from engine.archive.repeats import as_rejects, repeated
 from engine.archive.sources import Source, sources, units_of
 from engine.archive.sources_model import Reject, Unit
+from engine.errors import BadInput, Problem
 
 BATCH = 250_000
 """Rows that are judged at once."""
@@ -59,7 +60,7 @@ class Read:
 
     @property
     def decided(self) -> int:
-        """Walls that have findings, those left out that stand there already."""
+        """Walls that have findings, those left out that repeat others."""
         return sum(part.decided for part in self.parts) - self.repeats.height
 
     @property
@@ -87,11 +88,18 @@ def read_and_judge(check: Check, told: Told, *, resume: bool = False, replace: b
         ReadersDisagree: a row of the sample that is judged again comes out otherwise.
     """
     found = sources(check.paths, check.mapping)
+    _apart(check, found)
     for name in judging_versions(check.by):
         sealed_base(name)
+    units = units_of(found, check.batch)
+    if not units:
+        raise BadInput(
+            [Problem(", ".join(check.paths), 0, 0, "", "holds no jobs", allowed="a row a wall below a header")]
+        )
     journal = Journal(check.output, _plan(check, found))
     batch = int(journal.begin(resume=resume, replace=replace)["batch"])
-    units = tuple(units_of(found, batch))
+    if batch != check.batch:
+        units = units_of(found, batch)
     done = journal.done()
     left = [number for number in range(len(units)) if number not in done]
     counted = all(unit.count is not None for unit in units)
@@ -105,7 +113,27 @@ def read_and_judge(check: Check, told: Told, *, resume: bool = False, replace: b
     parts = tuple(done[number] for number in range(len(units)))
     decided = [part for part in parts if part.decided]
     places = [(journal.findings(part.number), journal.keys(part.number)) for part in decided]
-    return Read(journal, units, _paths(found), parts, repeated(places, sum(part.decided for part in decided)))
+    return Read(journal, tuple(units), _paths(found), parts, repeated(places, sum(part.decided for part in decided)))
+
+
+def _apart(check: Check, found: Sequence[Source]) -> None:
+    """See that what is read and what is written lie apart: results are no jobs, and replacing them loses nothing.
+
+    Raises:
+        BadInput: with every file or folder that does not.
+    """
+    output = check.output.resolve()
+    problems = [
+        Problem(given, 0, 0, "--output", f"{check.output} lies in this folder, and its results would be read as jobs")
+        for given in check.paths
+        if pathlib.Path(given).is_dir() and output.is_relative_to(pathlib.Path(given).resolve())
+    ]
+    for file, path in _paths(found).items():
+        if not problems and pathlib.Path(path).resolve().is_relative_to(output):
+            hint = "copy what was mended somewhere else first"
+            problems.append(Problem(file, 0, 0, "", "lies in the folder of the results", allowed="another", hint=hint))
+    if problems:
+        raise BadInput(problems)
 
 
 def _paths(found: Sequence[Source]) -> Mapping[str, str]:

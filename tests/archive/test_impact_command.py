@@ -55,7 +55,7 @@ def test_the_page_says_what_changes_and_fits_a_terminal(called, archive):
     assert all(len(line) <= 80 for line in out.splitlines() if str(archive) not in line)
     assert "\x1b" not in out
     words = " ".join(out.split())
-    assert f"{WALLS + 1} rows of past jobs: {WALLS} walls judged by both, 1 rejected, 0 there already." in words
+    assert f"{WALLS + 1} rows of past jobs: {WALLS} walls judged by both, 1 rejected, 0 repeated." in words
     assert "MORE CAUTIOUS" in out
     assert "W-090 newly holds, added" in words
     assert "WHAT IT MEANS FOR RECOMMENDATIONS ON FILE" in out

@@ -73,7 +73,7 @@ def test_the_order_in_which_files_are_named_changes_nothing(tmp_path):
     assert results(tmp_path / "x") == results(tmp_path / "y")
     summary = json.loads((tmp_path / "x" / "summary.json").read_text())
     rejected = pl.read_csv(tmp_path / "x" / "rejects.csv")
-    again = rejected.filter(pl.col("message").str.contains("stands in the archive already"))
+    again = rejected.filter(pl.col("message").str.contains("repeats another row"))
     assert summary["repeated"] == again.height > 0
     assert set(again.get_column("file")) == {str(other)}
 
@@ -174,3 +174,57 @@ def test_unknown_versions_and_paths_are_told_and_nothing_is_written(tmp_path, ca
     assert "2026.1" in capsys.readouterr().err
     assert exit_code_of(check(tmp_path / "o", tmp_path / "not-there.csv")) == 2
     assert not (tmp_path / "o").exists()
+
+
+def test_results_and_jobs_lie_apart(tmp_path, capsys):
+    folder = tmp_path / "jobs"
+    folder.mkdir()
+    source = folder / "jobs.csv"
+    source.write_bytes((DEMO / "jobs.csv").read_bytes())
+    assert exit_code_of(check(folder / "out", folder)) == 2
+    assert "would be read as jobs" in capsys.readouterr().err
+    assert not (folder / "out").exists()
+    assert exit_code_of(check(tmp_path / "out", source)) == 1
+    mended = next((tmp_path / "out" / "rejects").rglob("*.csv"))
+    before = mended.read_bytes()
+    assert exit_code_of(check(tmp_path / "out", mended, replace=True)) == 2
+    assert "lies in the folder of the results" in capsys.readouterr().err
+    assert mended.read_bytes() == before
+
+
+def test_rejects_that_were_mended_where_they_lay_are_kept(tmp_path, capsys):
+    assert exit_code_of(check(tmp_path)) == 1
+    rejected = next((tmp_path / "rejects").rglob("*.csv"))
+    assert exit_code_of(check(tmp_path, replace=True)) == 1
+    assert not (tmp_path / "rejects-1").exists()
+    rejected.write_text("mended", encoding="utf-8")
+    later = time.time() + 5
+    os.utime(rejected, (later, later))
+    capsys.readouterr()
+    assert exit_code_of(check(tmp_path, replace=True)) == 1
+    assert next((tmp_path / "rejects-1").rglob("*.csv")).read_text(encoding="utf-8") == "mended"
+    assert "rejects-1" in capsys.readouterr().out.replace("\n", "")
+
+
+def test_rows_of_one_wall_that_say_different_things_are_told_apart_from_copies(tmp_path, capsys):
+    lines = (DEMO / "jobs.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    other = lines[1].replace(",S07,", ",S08,", 1)
+    assert other != lines[1]
+    source = tmp_path / "twice.csv"
+    source.write_text("".join([*lines[:3], lines[2], other]), encoding="utf-8")
+    assert exit_code_of(check(tmp_path / "out", source)) == 1
+    rejected = pl.read_csv(tmp_path / "out" / "rejects.csv").sort("row")
+    assert rejected.get_column("row").to_list() == [4, 5]
+    assert rejected.get_column("message").to_list() == [
+        "repeats another row",
+        "disagrees with another row of the same wall",
+    ]
+    assert "disagrees with another row of the same wall" in capsys.readouterr().out
+
+
+def test_a_file_without_a_row_is_said_to_hold_no_jobs(tmp_path, capsys):
+    header = (DEMO / "jobs.csv").read_text(encoding="utf-8").splitlines(keepends=True)[0]
+    (tmp_path / "none.csv").write_text(header, encoding="utf-8")
+    assert exit_code_of(check(tmp_path / "out", tmp_path / "none.csv")) == 2
+    assert "holds no jobs" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
