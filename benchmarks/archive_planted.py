@@ -74,7 +74,7 @@ def _check(archive: Archive, results: pathlib.Path, rules: str | None, earlier: 
     asked = Check((str(archive.folder),), results, TODAY, read_mapping(archive.mapping), ByRules(rules, earlier))
     read = read_and_judge(asked, lambda *_: None)
     rejects = [dataclasses.asdict(each) for each in read.rejects()]
-    finish(asked, read, lambda walls, totals, bases, path: path.touch() or None, lambda *_: None)
+    finish(read, lambda walls, totals, bases, path: path.touch() or None, lambda *_: None)
     walls = pl.read_parquet(results / "walls.parquet")
     print(f"checked in {time.perf_counter() - start:.0f} s: {walls.height} walls, {read.rejected} rows rejected")
     ledger = read_lines(archive.ledger)

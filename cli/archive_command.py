@@ -82,7 +82,7 @@ def check(
     try:
         with Bar() as bar:
             read = read_and_judge(asked, bar.told, resume=resume, replace=replace)
-            finished = finish(asked, read, paint_page(asked.page_walls), bar.told)
+            finished = finish(read, paint_page(asked.page_walls), bar.told)
     except KeyboardInterrupt:
         typer.echo(f"What is done so far is kept in {output}: go on with the same command and --resume", err=True)
         raise

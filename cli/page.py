@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, TextIO
 
 from cli.page_sections import (
+    DECIDING,
     differences_section,
     failures_section,
     heading,
@@ -65,6 +66,7 @@ def write_page(
 
     frame = gravest(walls.select(carried(walls.collect_schema().names())), page_walls)
     told = texts(bases)
+    beside = {**told, "limits": totals.limits, "deciding": DECIDING}
     style, script = _asset("page.css"), _asset("page.js")
     policy = (
         f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
@@ -86,16 +88,16 @@ def write_page(
 {heading(totals)}
 <main>
 {totals_section(totals)}
+{worst_section(totals, told)}
 {differences_section(totals)}
 {rules_section(totals)}
 {installed_section(totals, told)}
 {failures_section(totals, told, BESIDE_RULES)}
-{worst_section(totals, told)}
 {_list_section(totals, frame.height)}
 </main>
 <footer><p>{said(totals.limits)}</p></footer>
 <dialog id="wall" aria-labelledby="wall-title"></dialog>
-<script type="application/json" id="texts">{_in_script({**told, "limits": totals.limits})}</script>
+<script type="application/json" id="texts">{_in_script(beside)}</script>
 <script type="text/plain" id="walls">
 """)
     block = base64.b64encode(packed(frame, bases)).decode("ascii")

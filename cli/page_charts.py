@@ -24,6 +24,7 @@ _GAP = 14
 _MARGIN = 2
 _SCALES = (0.1, 0.25, 0.5, 1.0)
 _TICKS = 5
+_TICK = 8
 KINDS = (
     ("must", "must"),
     ("should", "should"),
@@ -103,12 +104,14 @@ def shares_chart(name: str, title: str, says: str, bars: Sequence[Bar]) -> str:
     scale = next(each for each in _SCALES if reach <= each or each == 1.0)
     drawn, y = [], float(_MARGIN)
     marks: list[str] = []
+    middles: list[float] = []
     for bar in bars:
         share = bar.share
         assert share is not None
         lines, y = _label(bar, y)
         marks += lines
         middle = y + 8
+        middles.append(middle)
         marks.append(f'<line class="track" x1="8" x2="{WIDTH - 8}" y1="{middle:g}" y2="{middle:g}"/>')
         if share.share is None:
             told = f"no wall to judge by{'; ' + bar.note if bar.note else ''}"
@@ -133,7 +136,11 @@ def shares_chart(name: str, title: str, says: str, bars: Sequence[Bar]) -> str:
         x = _along(share_at, scale)
         anchor = "start" if tick == 0 else "end" if tick == _TICKS - 1 else "middle"
         x_text = 0 if tick == 0 else WIDTH if tick == _TICKS - 1 else x
-        drawn.append(f'<line class="grid" x1="{x:.1f}" x2="{x:.1f}" y1="0" y2="{y:g}"/>')
+        # Only beside the marks: through the whole height they would cross the words.
+        drawn += [
+            f'<line class="grid" x1="{x:.1f}" x2="{x:.1f}" y1="{middle - _TICK:g}" y2="{middle + _TICK:g}"/>'
+            for middle in middles
+        ]
         marks.append(_text(f"{share_at * 100:g} %", x_text, y + 14, "small", anchor))
     return _svg(name, title, says, [*drawn, *marks], y + 20)
 

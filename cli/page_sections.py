@@ -19,6 +19,7 @@ from cli.page_charts import (
     shares_chart,
 )
 from engine.archive.intervals import FEW, WIDE
+from engine.archive.results_meaning import ANOTHER
 from engine.reasoning.graph_text import legible
 
 if TYPE_CHECKING:
@@ -38,13 +39,21 @@ _SMALL_NUMBERS = (
     "Statistics for showing a share, 2017)."
 )
 
+DECIDING = "bedjoint review SURVEY --recommended FILE"
+"""The command that says which facts would decide what is not decidable."""
+_TILES = {
+    "must": "against a must",
+    "should": "against a should",
+    "consider": "against a consider",
+    "not_decidable": "not decidable on what was recorded",
+}
 SECTIONS = (
     ("totals", "Totals"),
+    ("worst", "The gravest differences"),
     ("differences", "Differences"),
     ("rules", "Rules broken, and what was left out"),
     ("installed", "What was installed"),
     ("failures", "Recorded failures"),
-    ("worst", "The worst differences"),
     ("list", "Every wall"),
 )
 """The sections below the heading: their anchor and their title."""
@@ -96,8 +105,9 @@ def totals_section(totals: Totals) -> str:
     if reasons:
         told = sorted(reasons.items(), key=lambda pair: (-pair[1], pair[0]))
         rejected = _table(["Rejected because", "Rows"], [(said(kind), _n(rows_)) for kind, rows_ in told])
-    findings = _boxes((kind, word, getattr(totals.walls, kind)) for kind, word in KINDS)
+    findings = _boxes((kind, _TILES.get(kind, word), getattr(totals.walls, kind)) for kind, word in KINDS)
     firm = _boxes((kind, kind, getattr(totals, kind)) for kind in ("settled", "provisional", "undecided"))
+    unfolded = " open" if totals.rejected and not totals.decided else ""
     return _section(
         "totals",
         f"""<p class="sum"><span data-total="rows"><b>{totals.rows:,}</b> rows taken in</span> =
@@ -108,7 +118,9 @@ def totals_section(totals: Totals) -> str:
 {findings}
 <h3>Walls by how firm the decision is on the facts there are</h3>
 {firm}
-<details><summary>By file{", and why rows were rejected" if reasons else ""}</summary>
+<p class="small">Repeated are rows that stand there twice; they are judged once. Rejected are rows with something wrong.
+They stand in <code>rejects/</code>, to be mended and run again.</p>
+<details{unfolded}><summary>By file{", and why rows were rejected" if reasons else ""}</summary>
 {_table(["File", "Rows", "Decided", "Rejected", "Repeated"], rows)}{rejected}
 </details>""",
     )
@@ -122,7 +134,7 @@ def differences_section(totals: Totals) -> str:
         "differences",
         f"""<p>A choice <em>differs</em> where what was recommended cannot be what the rules decide, whatever is still
 found out. The grade is the word of the strongest rule against it. It is <em>not decidable</em> where facts that nobody
-wrote down could still make it right.</p>
+wrote down could still make it right. Which facts would decide it: <code class="command">{DECIDING}</code></p>
 {legend()}
 <p class="small">A share counts the walls that differ anywhere, by any grade, among those that differ or agree; the line
 through it is the 95&nbsp;% interval (Wilson's score). {_SMALL_NUMBERS} Whoever is sent the difficult walls differs more
@@ -267,6 +279,7 @@ unchanged {out.unchanged:,}, worse {out.worse:,}; for {out.not_recorded:,} none 
 unchanged or got worse: {said(in_words(out.failed))}.</p>
 <p class="small">{_SMALL_NUMBERS} Which walls got which medium
 was not left to chance, and poor outcomes may be written down more often than good ones.</p>
+<p class="small">{said(ANOTHER)}</p>
 <div class="charts">{charts}</div>""",
     )
 
@@ -287,7 +300,8 @@ def worst_section(totals: Totals, texts: Mapping[str, Any]) -> str:
                 f'<a href="#w{place}">{place}</a>',
                 f"<bdi>{said(wall.reference)}</bdi>, <bdi>{said(wall.wall)}</bdi>"
                 f'<br><span class="small"><bdi>{said(where)}</bdi></span>',
-                f"{wall.survey_date.isoformat()}<br><bdi>{said(wall.surveyor or 'surveyor not given')}</bdi>",
+                f'<span class="day">{wall.survey_date.isoformat()}</span>'
+                f"<br><bdi>{said(wall.surveyor or 'surveyor not given')}</bdi>",
                 f'<span class="grade g-{wall.worst}">{wall.worst}</span>',
                 f"<ul>{''.join(f'<li>{each}</li>' for each in told)}</ul>",
             )

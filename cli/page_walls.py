@@ -47,7 +47,7 @@ _PLAIN = {
 }
 """Columns of the results that the page carries as they are, by the name they have there."""
 _OF_POINTS = ("decided", "recommended", "possible", "finding", "grade", "against")
-_OF_SETS = ("recommended", "left_out", "beyond")
+_OF_SETS = ("recommended", "left_out", "called_for_now", "beyond")
 _SET_GRADE = "left_out_grade"
 _ALIGNED = 8
 _JOINT = "\x1f"

@@ -9,7 +9,7 @@ import pathlib
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
@@ -27,6 +27,13 @@ if TYPE_CHECKING:
     from engine.rulebase.rules import RuleBase
 
 T = TypeVar("T")
+
+EXAMPLE = """walls:
+  - wall: front
+    recommended: {verdict: treat, medium: cream, works: [strip_plaster]}
+    installed: {medium: rods, on: 2026-05-01}
+    outcome: {result: unchanged, on: 2027-01-01}"""
+"""A file of what was recommended, of one wall; all but `wall` may be left out."""
 
 EPILOG = (
     "Exit codes: 0 the recommendation agrees throughout; 1 something differs or cannot be decided; "
@@ -87,7 +94,17 @@ def review(
         typer.Option("--record", metavar="FILE", help="The decision record that holds it; made if not there yet."),
     ] = None,
 ) -> int:
-    """Review one past job: point by point, with the reasons on both sides, and what is not decidable."""
+    """Review one past job: point by point, with the reasons on both sides, and what is not decidable.
+
+    The file of --recommended is such as this; all but the ids of its walls may be left out:
+
+    \b
+    walls:
+      - wall: front
+        recommended: {verdict: treat, medium: cream, works: [strip_plaster]}
+        installed: {medium: rods, on: 2026-05-01}
+        outcome: {result: unchanged, on: 2027-01-01}
+    """  # noqa: D301
     # Imported here so that `--help` and `version` need not wait for the engine.
     from cli.render_review import as_json, as_markdown, as_text
     from engine.archive.review import reviewed
@@ -153,14 +170,24 @@ def _one_survey(path: str, latest: dt.date) -> SurveyFile:
 
 
 def _job(path: str, survey: str) -> JobFile:
-    from engine.archive.job import checked_job_file, read_job_file
-    from engine.facts.document import parse_document
+    from engine.archive.job import checked_job_file
+    from engine.facts.document import parse_document, read_document
 
-    if path != "-":
-        return read_job_file(pathlib.Path(path))
-    if survey == "-":
+    if path == "-" and survey == "-":
         raise BadInput([Problem("", 0, 0, "--recommended", "is standard input, as the survey is", allowed="a file")])
-    return checked_job_file(parse_document(sys.stdin.buffer.read(), STANDARD_INPUT))
+    document = (
+        parse_document(sys.stdin.buffer.read(), STANDARD_INPUT) if path == "-" else read_document(pathlib.Path(path))
+    )
+    if not _has_walls(document.data):
+        message = "is not of the form of a file of what was recommended"
+        raise BadInput([Problem(document.file, 0, 0, "--recommended", message, allowed=f"a file such as\n{EXAMPLE}")])
+    return checked_job_file(document)
+
+
+def _has_walls(data: Any) -> bool:
+    """Whether a document is at least a list of walls by id; what is wrong within one is said by name."""
+    walls = data.get("walls") if isinstance(data, dict) else None
+    return isinstance(walls, list) and any(isinstance(each, dict) and "wall" in each for each in walls)
 
 
 def _rules(rules: str | None, judged_on: dt.date | None, file: SurveyFile | None) -> RuleBase:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import enum
 import json
 import pathlib
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -32,11 +32,12 @@ class Subject(enum.StrEnum):
     REVIEW = "review"
     ARCHIVE = "archive-check"
     IMPACT = "archive-impact"
+    MAPPING = "archive-mapping"
 
 
 def schema(
     of: Annotated[
-        Subject, typer.Option("--of", help="Of a survey file, or of what the command of that name writes as JSON.")
+        Subject, typer.Option("--of", help="Of a survey or a mapping file, or of what that command writes as JSON.")
     ] = Subject.SURVEY,
     output: Annotated[pathlib.Path | None, typer.Option("--output", help="Write to this file instead.")] = None,
 ) -> None:
@@ -49,9 +50,11 @@ def schema(
         found = survey_schema()
     else:
         module, model = _MODELS[of]
+        # A mapping is a file that people write, all else is what a command writes.
+        mode: Literal["validation", "serialization"] = "validation" if of is Subject.MAPPING else "serialization"
         found = {
             "$schema": DIALECT,
-            **getattr(importlib.import_module(module), model).model_json_schema(mode="serialization"),
+            **getattr(importlib.import_module(module), model).model_json_schema(mode=mode),
         }
     deliver(json.dumps(found, indent=2, ensure_ascii=False) + "\n", output)
 
@@ -72,6 +75,7 @@ _MODELS = {
     Subject.RULES_TEST: ("engine.audit.examples_run", "RulesTested"),
     Subject.REVIEW: ("engine.archive.review_model", "Review"),
     Subject.ARCHIVE: ("engine.archive.totals_model", "Totals"),
+    Subject.MAPPING: ("engine.archive.mapping", "SheetMapping"),
     Subject.IMPACT: ("engine.archive.impact_model", "Impact"),
 }
 """Where the model of each command's JSON stands."""

@@ -214,7 +214,7 @@
         el("th", { scope: "row" }, el("a", { href: "#w" + (row + 1) }, number.format(row + 1))),
         el("td", null, user(value("reference", row)), ", ", user(value("wall", row)), el("br"),
           el("span", { class: "small" }, place(row))),
-        el("td", null, value("surveyed", row), el("br"), user(value("surveyor", row) ?? "surveyor not given")),
+        el("td", null, el("span", { class: "day" }, value("surveyed", row)), el("br"), user(value("surveyor", row) ?? "surveyor not given")),
         el("td", null, badge(value("worst", row))),
         el("td", null, summary(row))));
     const heads = ["No.", "Wall", "Surveyed", "Worst", "What differs"].map((name) => el("th", { scope: "col" }, name));
@@ -313,12 +313,18 @@
       const left = members("left_out." + set, row), beyond = members("beyond." + set, row) || [];
       const says = (member) => ((texts.sets[set] || { members: {} }).members[member] || spaced(member));
       if (left && left.length) {
-        made.push(el("h3", null, badge(value("left_out_grade." + set, row)), " ", titleOf(set) + ": left out"));
+        const word = value("left_out_grade." + set, row);
+        made.push(el("h3", null, word ? badge(word) : "", " ", titleOf(set) + ": left out" +
+          (word ? "" : " (follows from a difference above)")));
         for (const member of left) {
           const asking = inForce(row).filter((rule) => rule.adds.some(([name, each]) => name === set && each === member));
           made.push(el("p", null, el("b", null, says(member))), el("div", { class: "asking" }, asking.map((rule) => ruleBox(rule, false))));
         }
       }
+      const open = members("called_for_now." + set, row) || [];
+      if (open.length)
+        made.push(el("h3", null, titleOf(set) + ": not decidable, called for on what is known so far"),
+          el("ul", null, open.map((member) => el("li", null, says(member)))));
       if (beyond.length)
         made.push(el("h3", null, titleOf(set) + ": more than any rule asks for"),
           el("ul", null, beyond.map((member) => el("li", null, says(member)))));
@@ -375,6 +381,8 @@
       el("p", { class: "limits" }, texts.limits),
       el("h3", null, "Recommended beside decided"),
       pointsTable(row),
+      points().some((point) => value("finding." + point, row) === "not_decidable")
+        ? el("p", { class: "deciding" }, "Which facts would decide it: ", el("code", { class: "command" }, texts.deciding)) : "",
       made.length ? made : el("p", null, "Nothing differs."),
       recommendedSets(row),
       el("h3", null, "The rules that hold (" + hold.length + ")"),

@@ -73,8 +73,10 @@ def agreement(flat: pl.DataFrame, judged: pl.DataFrame, base: RuleBase) -> pl.Da
     says; where none does and no rule supports it, as the strongest rule that brings the decision; where it stands and
     only comes later in the order, there is no more than something to consider. `against.*` are those rules.
 
-    A set: left out is what belongs in it whatever is still found out and was not recommended; beyond is what was
-    recommended and no open fact can bring.
+    A set: left out is what belongs in it whatever is still found out and was not recommended, as gravely as the
+    strongest rule says that adds it and reads no decision which differs: what only follows from a difference has no
+    grade of its own. `called_for_now` is what belongs in it on what is known, was not recommended, and may yet drop
+    out: it is not decidable. `beyond` is what was recommended and no open fact can bring; that is against no rule.
 
     `primary` are the choices that differ where none of the rules against them reads an earlier decision that differs,
     or that was not agreed on and itself came of one that differs. `over_specified` names the cheapest medium that
@@ -101,6 +103,8 @@ class _Agreement:
         self._points: dict[str, _Point] = {}
         self._unsound: dict[str, pl.Series] = {}
         self._primary: dict[str, pl.Series] = {}
+        self._called_for: list[pl.Series] = []
+        """By set the rows of which something called for now, but not surely, was not recommended."""
         self._counted: list[tuple[pl.Series, pl.Series]] = []
         """Grades to count, each with the rows on which it counts."""
 
@@ -111,6 +115,7 @@ class _Agreement:
         columns["status"] = self._status()
         for choice in self._masks.choices.values():
             self._choice(choice)
+        self._apart = self._independent()
         for each in self._masks.sets.values():
             self._set(each)
         if MEDIUM in self._masks.choices:
@@ -215,10 +220,13 @@ class _Agreement:
         left_out = only_where(recorded, without(both(now, sure), given))
         grade = self._left_out_grade(each, left_out)
         self._counted.append((grade, recorded))
+        called_for = only_where(recorded, without(without(now, sure), given))
+        self._called_for.append(some(called_for, height))
         columns[f"decided.{name}"] = named(now, each.members, height)
         columns[f"recommended.{name}"] = recommended
         columns[f"left_out.{name}"] = named(left_out, each.members, height)
         columns[f"left_out_grade.{name}"] = _named(grade, GRADE)
+        columns[f"called_for_now.{name}"] = named(called_for, each.members, height)
         beyond = named(without(given, either(now, may)), each.members, height)
         columns[f"beyond.{name}"] = beyond if others is None else _joined(beyond, others)
 
@@ -239,8 +247,17 @@ class _Agreement:
         found = rows.select("row").join(packed, on="row", how="left", maintain_order="left")
         return {word: found[str(word)].fill_null(0) for word in words}, others if others.height else None
 
+    def _independent(self) -> Words:
+        """The rules that hold and read no decision which differs, or came of one that does."""
+        found = dict(self._fired)
+        for choice, mask in self._masks.reads.items():
+            unsound = self._unsound.get(choice)
+            if unsound is not None and mask:
+                found = without(found, only_where(unsound, within(found, mask)))
+        return found
+
     def _left_out_grade(self, each: SetMasks, left_out: Words) -> pl.Series:
-        """The place of the strongest word of the rules that hold and add what was left out."""
+        """The place of the strongest word of the rules that add what was left out and follow from no difference."""
         by_grade = [
             (some(both(left_out, self._added(each, self._masks.graded[grade])), self._height), at)
             for at, grade in enumerate(GRADES)
@@ -254,7 +271,7 @@ class _Agreement:
         for at, mask in enumerate(each.added_by):
             mask &= rules
             if mask:
-                added = some(within(self._fired, mask), self._height)
+                added = some(within(self._apart, mask), self._height)
                 found[at // WORD_BITS] |= added.cast(pl.UInt64) * (1 << at % WORD_BITS)
         return found
 
@@ -301,6 +318,8 @@ class _Agreement:
         for point in self._points.values():
             not_decidable |= point.finding == _NOT_DECIDABLE
             recorded |= point.finding != _NOT_RECORDED
+        for called_for in self._called_for:
+            not_decidable |= called_for
         for name in self._masks.sets:
             recorded |= self._columns[f"recommended.{name}"].is_not_null()
         places: list[tuple[pl.Series, int | pl.Series]] = [
@@ -318,7 +337,7 @@ class _Agreement:
         for at in range(len(GRADES)):
             counted = [(grade == at) & where for grade, where in self._counted]
             parts.append((_count(counted, self._height), _COUNT_BITS))
-        undecidable = [point.finding == _NOT_DECIDABLE for point in self._points.values()]
+        undecidable = [point.finding == _NOT_DECIDABLE for point in self._points.values()] + self._called_for
         parts.append((_count(undecidable, self._height), _COUNT_BITS))
         found = pl.repeat(0, self._height, dtype=pl.UInt32, eager=True)
         for each, bits in parts:

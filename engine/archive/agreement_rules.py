@@ -54,12 +54,16 @@ class SetMasks:
 
 @dataclass(frozen=True, slots=True)
 class RuleMasks:
-    """A version: its choices in the order of the stages, its sets, and the rules of each grade."""
+    """A version: its choices in the order of the stages, its sets, and the rules of each grade.
+
+    `reads` says which of all rules read an earlier decision, also through a set.
+    """
 
     rules: tuple[str, ...]
     graded: Mapping[Word, int]
     choices: Mapping[str, ChoiceMasks]
     sets: Mapping[str, SetMasks]
+    reads: Mapping[str, int]
 
 
 _CACHE: weakref.WeakKeyDictionary[RuleBase, RuleMasks] = weakref.WeakKeyDictionary()
@@ -85,6 +89,7 @@ class _Builder:
             {grade: _bits(rule.word == grade for rule in base.rules) for grade in GRADES},
             {choice.id: self._choice(choice.id) for choice in in_order},
             {name: self._set(name) for name in base.sets},
+            {name: _bits(name in read for read in self._read) for name in base.choices},
         )
 
     def _choice(self, name: str) -> ChoiceMasks:

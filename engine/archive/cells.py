@@ -11,6 +11,7 @@ from typing import Any
 
 from engine.archive.mapping import SEPARATOR, SheetMapping, word_key
 from engine.archive.mapping_columns import UNKNOWN_WORD, SheetColumn
+from engine.archive.mapping_dates import said_form, strptime_form
 from engine.facts.declare import day_of
 
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?", re.ASCII)
@@ -99,16 +100,24 @@ def _kinds(column: SheetColumn, mapping: SheetMapping | None) -> Reader:
             words = mapping.words.get(column.name, {}) if mapping else {}
 
             def member(word: str) -> tuple[str, ...]:
-                ours = words.get(word_key(word), word)
+                ours = words.get(word_key(word), _option(column, word))
                 return ours if isinstance(ours, tuple) else (str(ours),)
 
             return lambda cell: _set(cell, separator, member)
         case "date":
             form = mapping.date_format if mapping else None
-            return lambda cell: _date(cell, form)
+            return lambda cell: _date(cell, form, strptime_form(form or ""))
         case "choice":
-            return lambda cell: text_of(cell) if isinstance(cell, str | int | float) else _no_list(cell)
+            return lambda cell: (
+                _option(column, text_of(cell)) if isinstance(cell, str | int | float) else _no_list(cell)
+            )
     return lambda cell: _text(text_of(cell)) if isinstance(cell, str | int | float) else _no_list(cell)
+
+
+def _option(column: SheetColumn, word: str) -> str:
+    """A word as our option, where it is one but for case, and spaces or hyphens for underscores."""
+    ours = "_".join(re.split(r"[\s_-]+", word.strip())).lower()
+    return ours if word not in column.options and ours in column.options else word
 
 
 def _no_list(cell: Any) -> Any:
@@ -172,7 +181,7 @@ def _set(cell: Any, separator: str, member: Callable[[str], tuple[str, ...]]) ->
     return members or CellFault("names nothing")
 
 
-def _date(cell: Any, form: str | None) -> Any:
+def _date(cell: Any, form: str | None, letters: str) -> Any:
     if isinstance(cell, dt.datetime):
         return cell.date() if cell.time() == dt.time() else CellFault("is not a date alone", "leave out the time")
     if isinstance(cell, dt.date):
@@ -184,9 +193,10 @@ def _date(cell: Any, form: str | None) -> Any:
             pass
         if form is not None:
             try:
-                return dt.datetime.strptime(cell, form).date()
+                return dt.datetime.strptime(cell, letters).date()
             except ValueError:
-                return CellFault("is not a date", allowed=f"a date as {form}, or as YYYY-MM-DD")
+                said = said_form(form)
+                return CellFault(f"is not a date as {said}", allowed=f"a date as {said}, or as YYYY-MM-DD")
         if re.match(r"[0-9]{1,2}[./-][0-9]{1,2}[./-][0-9]{2,4}", cell):
             return CellFault("is not a date", "a mapping that names the column may give another date_format")
     return CellFault("is not a date")

@@ -47,6 +47,7 @@ def _found() -> Iterator[tuple[str, pl.DataType]]:
         yield f"recommended.{name}", _STRINGS
         yield f"left_out.{name}", _STRINGS
         yield f"left_out_grade.{name}", GRADE
+        yield f"called_for_now.{name}", _STRINGS
         yield f"beyond.{name}", _STRINGS
     yield "finding.installed", FINDING
     yield "grade.installed", GRADE

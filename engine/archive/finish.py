@@ -14,11 +14,12 @@ from importlib.metadata import version
 
 import polars as pl
 
+from engine.archive.journal import RESULTS
 from engine.archive.judging import judging_versions, sealed_base
 from engine.archive.rejects import FOLDER, write_rejects
 from engine.archive.repeats import without
 from engine.archive.results import write_csv, write_summary, write_walls, write_workbook
-from engine.archive.run import Check, Read, Told
+from engine.archive.run import Check, Read, Told, cannot_be_written
 from engine.archive.sources_model import Reject
 from engine.archive.totals import totals
 from engine.archive.totals_model import FileTaken, Rejected, RunFacts, Totals
@@ -50,13 +51,22 @@ class Finished:
     mended: pathlib.Path | None
 
 
-def finish(check: Check, read: Read, page: PagePainter, told: Told) -> Finished:
+def finish(read: Read, page: PagePainter, told: Told) -> Finished:
     """Write the results of a check: the walls as Parquet, CSV and workbook, the totals, the page, and the rejects.
 
     Raises:
         BadInput: one of them cannot be written; none is then.
         BedjointError: the counts do not add up.
     """
+    try:
+        with cannot_be_written(read.check.output):
+            return _finish(read.check, read, page, told)
+    except BaseException:
+        read.journal.give_up()
+        raise
+
+
+def _finish(check: Check, read: Read, page: PagePainter, told: Told) -> Finished:
     ready = read.journal.folder / "ready"
     shutil.rmtree(ready, ignore_errors=True)
     ready.mkdir()
@@ -80,8 +90,8 @@ def finish(check: Check, read: Read, page: PagePainter, told: Told) -> Finished:
     told("writing", steps, steps)
     os.utime(ready / SUMMARY)
     mended = _keep_mended(check.output)
-    for path in sorted(ready.iterdir()):
-        _put(path, check.output / path.name)
+    for name in RESULTS:
+        _put(ready / name, check.output / name)
     read.journal.end()
     return Finished(found, _by_message(rejects), mended)
 
@@ -126,9 +136,13 @@ def _keep_mended(output: pathlib.Path) -> pathlib.Path | None:
 
 
 def _put(path: pathlib.Path, target: pathlib.Path) -> None:
+    """Put a result in its place, or take away what an earlier check had there and this one does not have."""
     if target.is_dir():
         shutil.rmtree(target)
-    path.replace(target)
+    if path.exists():
+        path.replace(target)
+    else:
+        target.unlink(missing_ok=True)
 
 
 def _run_facts(check: Check, read: Read, bases: Mapping[str, RuleBase], rejects: tuple[Reject, ...]) -> RunFacts:

@@ -2,17 +2,18 @@
 
 The form has a row of heads (`fact`, `question`, `unit`, `allowed`, an `answer` for each wall, `established`, `by`,
 `notes`) and below it one row a fact. A list of rows is a table below or on another sheet: a row with the name of the
-list first, a row of heads (`wall` and the fields), then its rows.
+list first, a row of heads (`wall` and the fields), then its rows. Where the form has one wall, a row need not name it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from engine.archive.cells import text_of
-from engine.archive.mapping_columns import nearest, sheet_columns
+from engine.archive.mapping_columns import fault_of, nearest, sheet_columns
 from engine.facts.document import shown
 from engine.facts.vocabulary import facts
 
@@ -25,9 +26,15 @@ AFTER_ANSWERS = ("established", "by", "notes")
 WALL_HEAD = "wall"
 HOW_TO_TITLE = "How to fill this in"
 """The first cell of the sheet of a template that says how it is filled in, and holds no data."""
+PREPARED_WALL = "W1"
+"""The wall of a form that was made for none by name. Rows of samples used to be prepared for it."""
+PREPARED_REFERENCE = "write your reference here"
+"""The reference of a form that was made for no job."""
 OF_THE_JOB = ("reference", "survey_date", "surveyor")
 """What is the same for every wall of a form, besides the facts of the property."""
+_PREPARED = {"reference", "survey_date", WALL_HEAD}
 _HEAD_WITHIN = 20
+_LONGEST_ALLOWED = 160
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +49,10 @@ class FormCell:
 
 @dataclass(frozen=True, slots=True)
 class FormProblem:
-    """What is wrong with the form itself, and where. `column` counts from 1; 0: the whole row."""
+    """What is wrong with the form itself, and where. `column` counts from 1; 0: the whole row.
+
+    `hint` says where it stands too, since every wall of the form is refused for it, each at its own place.
+    """
 
     sheet: str
     row: int
@@ -114,8 +124,82 @@ def walls_of_form(sheets: Sequence[tuple[str, Sequence[Row]]]) -> FormRead:
         by_wall.setdefault(name, each)
     for name, rows in sheets:
         _tables(name, rows, by_wall, problems)
-    walls = (FormWall(_wall_of(each), main[0], each.id_row, each.cells) for each in answers)
-    return FormRead(tuple(walls), tuple(problems))
+    walls = tuple(FormWall(_wall_of(each), main[0], each.id_row, each.cells) for each in answers)
+    unfilled = None if problems else _blank(walls)
+    if unfilled is not None:
+        return FormRead(walls[:1], (unfilled,))
+    problems += _still_prepared(walls)
+    if problems:
+        problems += _of_cells(walls)
+    order = {name: place for place, (name, _) in enumerate(sheets)}
+    problems.sort(key=lambda problem: (order.get(problem.sheet, -1), problem.row, problem.column))
+    return FormRead(walls, tuple(map(_placed, problems)))
+
+
+def _placed(problem: FormProblem) -> FormProblem:
+    place = f"sheet {problem.sheet}, row {problem.row}" if problem.sheet else f"row {problem.row}"
+    return replace(problem, hint="; ".join(part for part in (problem.hint, f"it stands in {place}") if part))
+
+
+def _blank(walls: Sequence[FormWall]) -> FormProblem | None:
+    """What is wrong with a form that nobody filled in."""
+    for wall in walls:
+        reference = wall.cells.get("reference")
+        if (reference and _text(reference.value) != PREPARED_REFERENCE) or wall.cells.keys() - _PREPARED:
+            return None
+    first = walls[0] if walls else FormWall("", "", 0, {})
+    hint = "it holds neither a reference nor an answer"
+    return FormProblem(first.sheet, first.row, 0, "reference", "the form is not filled in", "", hint)
+
+
+def _still_prepared(walls: Sequence[FormWall]) -> Iterator[FormProblem]:
+    reference = walls[0].cells.get("reference") if walls else None
+    if reference and _text(reference.value) == PREPARED_REFERENCE:
+        found, message = shown(PREPARED_REFERENCE), "is not written yet"
+        yield FormProblem(reference.sheet, reference.row, reference.column, "reference", message, found)
+
+
+def _of_cells(walls: Sequence[FormWall]) -> Iterator[FormProblem]:
+    """What is wrong with the answers, said together with what is wrong with the form.
+
+    Of a form without a fault of its own the answers are checked where rows are taken in, against the day of judging.
+    """
+    from engine.archive.taken_row import RowReader
+
+    reader = RowReader(None, dt.date.max)
+    told = set()
+    for wall in walls:
+        cells = {
+            name: cell.value
+            for name, cell in wall.cells.items()
+            if name != "reference" or _text(cell.value) != PREPARED_REFERENCE
+        }
+        cells.setdefault("reference", PREPARED_REFERENCE)
+        for each in reader.read(("", wall.sheet, wall.row), cells)[1]:
+            whole = FormCell(None, wall.sheet, wall.row, 0)
+            of_row = (cell for name, cell in wall.cells.items() if name.startswith(f"{each.column}."))
+            at = wall.cells.get(each.column) or next(of_row, whole)
+            allowed = f"allowed: {each.allowed}" if each.allowed and len(each.allowed) <= _LONGEST_ALLOWED else ""
+            hint = "; ".join(part for part in (allowed, each.hint) if part)
+            problem = FormProblem(at.sheet, at.row, at.column, each.column, each.message, each.value, hint)
+            if problem not in told:
+                told.add(problem)
+                yield problem
+
+
+def _of_stray(name: str, row: int, sheet: str, cells: Mapping[str, tuple[int, Any]]) -> Iterator[FormProblem]:
+    """What is wrong with the cells of a row that is of no wall."""
+    from engine.archive.cells import CellFault, reader_of
+
+    for field, (place, cell) in cells.items():
+        column = sheet_columns()[f"{name}.1.{field}"]
+        value = reader_of(column, None)(cell)
+        if value is None:
+            continue
+        message = value.message if isinstance(value, CellFault) else fault_of(column, value)
+        if message:
+            found, allowed = shown(_text(cell)), f"allowed: {column.allowed}"
+            yield FormProblem(sheet, row, place, f"{name}.{field}", message, found, allowed)
 
 
 def _main_sheet(sheet: str, rows: Sequence[Row], problems: list[FormProblem]) -> list[_Answers]:
@@ -206,10 +290,19 @@ def _tables(sheet: str, rows: Sequence[Row], walls: dict[str, _Answers], problem
             ]
         elif heads is not None and any(text for text, head in zip(texts, heads, strict=False) if head != WALL_HEAD):
             given = dict(zip(heads, texts, strict=False)).get(WALL_HEAD, "")
-            wall = given or (next(iter(walls)) if len(walls) == 1 else "")
+            only = next(iter(walls)) if len(walls) == 1 else None
+            wall = only if only is not None and given in ("", PREPARED_WALL) else given
             if wall not in walls:
                 message = "is no wall of this form" if wall else "the row does not say of which wall it is"
-                problems.append(FormProblem(sheet, row, 1, name, message, shown(wall) if wall else ""))
+                hint = f"the walls of this form: {', '.join(filter(None, walls)) or 'none'}"
+                problems.append(FormProblem(sheet, row, 1, name, message, shown(wall) if wall else "", hint))
+                fields = _fields(name)
+                stray = {
+                    head: (place, cell)
+                    for place, (head, cell) in enumerate(zip(heads, cells, strict=False), 1)
+                    if head in fields and _text(cell)
+                }
+                problems += _of_stray(name, row, sheet, stray)
                 continue
             counts[name, wall] = count = counts.get((name, wall), 0) + 1
             for place, (head, cell) in enumerate(zip(heads, cells, strict=False), 1):

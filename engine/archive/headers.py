@@ -7,15 +7,17 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from engine.archive.headers_cells import Cells, cells_of, fit, number_in, separator_in
+from engine.archive.headers_cells import DATE_FORMATS, Cells, cells_of, fit, number_in, separator_in
 from engine.archive.headers_names import IS_NAME, NO_MATCH, Match, Names, Reading
 from engine.archive.headers_values import Confidence, known_words, members_in, nearest_words, our_word
-from engine.archive.headers_words import Synonyms, plain, synonyms
-from engine.archive.mapping import SEPARATOR, SheetMapping, word_key
+from engine.archive.headers_words import Synonyms, Together, plain, synonyms
+from engine.archive.mapping import SEPARATOR, WALL_WORDS, SheetMapping, is_wall_id, wall_id_from, word_key
 from engine.archive.mapping_columns import UNKNOWN_WORD, SheetColumn, column_of, fault_of, sheet_columns
+from engine.archive.mapping_dates import said_form
 from engine.columns.layout import row_model
 
 SURE, LIKELY, GUESS = 0.88, 0.7, 0.5
@@ -31,7 +33,7 @@ _STRICT = {"number": 0.4, "date": 0.4, "yes_no": 0.4, "choice": 0.15, "set": 0.1
 class Placed:
     """A header with its column. `factor` brings its numbers to our unit, None where they are in it.
 
-    `notes` are what is to be looked at before the sheet is read so.
+    `notes` are what is to be looked at before the sheet is read so, `beside` further columns that the header feeds.
     """
 
     header: str
@@ -40,6 +42,7 @@ class Placed:
     reason: str
     factor: float | None = None
     notes: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +112,14 @@ NEEDED = ("reference", "survey_date", "wall")
 """The columns without which no row can be read; one that is the same in every row may be a constant."""
 
 
-def propose(headers: Sequence[str], rows: Sequence[Sequence[object]]) -> Proposal:
-    """Propose a mapping from the headers of a sheet and a sample of its rows, cells in the order of the headers."""
+def propose(headers: Sequence[str], rows: Sequence[Sequence[object]], at: Sequence[str] = ()) -> Proposal:
+    """Propose a mapping from the headers of a sheet and a sample of its rows, cells in the order of the headers.
+
+    `at` says where each row stands; without it they follow on a header in row 1.
+    """
     words = synonyms()
     names = Names(words)
+    at = at or [f"row {number}" for number in range(2, len(rows) + 2)]
     below = [
         cells_of((row[index] if index < len(row) else None for row in rows), words) for index in range(len(headers))
     ]
@@ -130,9 +137,38 @@ def propose(headers: Sequence[str], rows: Sequence[Sequence[object]]) -> Proposa
         else:
             reason = f"is the same header as that of column {first + 1}" if first != index else ""
             not_placed.append(_not_placed(header, index, below[index], pairs, chosen, reason))
-    return _put_together(
-        placed, not_placed, {headers[index]: below[index] for index in reversed(range(len(headers)))}, words
-    )
+    by_header = {headers[index]: below[index] for index in reversed(range(len(headers)))}
+    placed = _with_beside(placed, by_header, words)
+    return _put_together(placed, not_placed, by_header, words, at)
+
+
+def _with_beside(placed: Sequence[Placed], below: Mapping[str, Cells], words: Synonyms) -> list[Placed]:
+    """With the further columns of which a header's cells have words that its first column does not know."""
+    taken = {each.column for each in placed}
+    found = []
+    for each in placed:
+        group = words.beside(each.header, each.column)
+        mine = _known_cells(below[each.header], each.column, words)
+        more = []
+        for name in group.columns if group and sheet_columns()[each.column].options else ():
+            theirs = _known_cells(below[each.header], name, words)
+            if name not in taken and theirs - mine:
+                more.append(name)
+        if more and group:
+            reason = f"{each.reason}; feeds {', '.join(more)} too, which knows words that {each.column} does not"
+            taken.update(more)
+            first, *others = [name for name in group.columns if name in (each.column, *more)]
+            each = replace(each, column=first, reason=reason, beside=tuple(others))
+        found.append(each)
+    return found
+
+
+def _known_cells(cells: Cells, column: str, words: Synonyms) -> set[str]:
+    """The words of the cells that a column knows for certain, or nearly so."""
+    if not sheet_columns()[column].options:
+        return set()
+    found = {word: our_word(word, sheet_columns()[column], words) for word in cells.words}
+    return {word for word, ours in found.items() if ours is not None and ours[1] != "guess"}
 
 
 def _pairs(headers: Sequence[str], below: Sequence[Cells], names: Names) -> Iterator[_Pair]:
@@ -195,6 +231,8 @@ def _placed(
     words: Synonyms,
 ) -> Placed:
     taken = {each.column.name for each in chosen.values()}
+    if (together := words.beside(header, pair.column.name)) is not None:
+        taken.update(together.columns)  # the cells have told which
     confidence: Confidence = "sure" if pair.score >= SURE else "likely" if pair.score >= LIKELY else "guess"
     rivals = [
         each.column.name
@@ -239,9 +277,9 @@ def _notes(pair: _Pair, cells: Cells, words: Synonyms) -> Iterator[str]:
         elif outside:
             yield f"not allowed ({column.allowed}): {len(outside)} of its numbers, such as {outside[0]:g}"
     if column.name == "wall":
-        odd = [word for word in cells.words if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}", word)]
+        odd = [word for word in cells.words if not is_wall_id(word)]
         if odd:
-            yield f"a wall is called by letters, digits, - and _ alone, without spaces: '{odd[0]}' is not"
+            yield f"a wall is called by {WALL_WORDS}: '{odd[0]}' is not, so values say how it is called"
 
 
 def _scaled(number: float, factor: float | None) -> float:
@@ -268,7 +306,11 @@ def _not_placed(
 
 
 def _put_together(
-    placed: list[Placed], not_placed: list[NotPlaced], below: Mapping[str, Cells], words: Synonyms
+    placed: list[Placed],
+    not_placed: list[NotPlaced],
+    below: Mapping[str, Cells],
+    words: Synonyms,
+    at: Sequence[str],
 ) -> Proposal:
     found: list[WordPlaced] = []
     lost: list[WordNotPlaced] = []
@@ -276,33 +318,52 @@ def _put_together(
     told = [each for each in placed if not _is_ours(each, below[each.header])]
     separator = _separator(told, below, words)
     for each in told:
-        column = column_of(each.column)
-        assert column is not None
-        for one in _once(_words(each.header, column, below[each.header], separator, words)):
-            (found if isinstance(one, WordPlaced) else lost).append(one)  # type: ignore[arg-type]
+        together = words.beside(each.header, each.column) if each.beside else None
+        for name in (each.column, *each.beside):
+            column = column_of(name)
+            assert column is not None
+            for one in _once(_words(each.header, column, below[each.header], separator, words)):
+                if together is not None:
+                    others = [other for other in (each.column, *each.beside) if other != name]
+                    one = _otherwise(one, column, others, together, words)
+                (found if isinstance(one, WordPlaced) else lost).append(one)  # type: ignore[arg-type]
     notes += _half_rows([each.column for each in placed])
     date_format, said = _date_format(told, below)
     notes += said
     of_numbers = [below[each.header] for each in told if sheet_columns()[each.column].kind == "number"]
+    odd: dict[str, list[str]] = {}
     with_comma = sum(cells.with_comma for cells in of_numbers)
     with_point = sum(cells.with_point for cells in of_numbers)
     comma = with_comma > with_point
     if with_comma and with_point:
         notes.append(f"numbers are written both ways, {with_comma} with a decimal comma and {with_point} with a point")
+        fewer = "a point" if comma else "a decimal comma"
+        for each in told:
+            if sheet_columns()[each.column].kind == "number":
+                cells_are = below[each.header].numbers_written(with_comma=not comma)
+                if cells_are:
+                    odd.setdefault(each.header, []).append(f"written with {fewer}: {_listed(cells_are, at)}")
     elif comma:
         notes.append("numbers are written with a decimal comma")
     if separator != SEPARATOR:
         notes.append(f"the members of a set are parted by '{separator}'" if separator != "\n" else
                      "the members of a set stand on lines of their own")  # fmt: skip
+    for each in told:
+        if date_format and sheet_columns()[each.column].kind == "date":
+            cells_are = below[each.header].not_read(date_format)
+            if cells_are:
+                text = f"no date as {said_form(date_format)}: {_listed(cells_are, at)}"
+                odd.setdefault(each.header, []).append(text)
+    placed = [replace(each, notes=(*each.notes, *odd.get(each.header, ()))) for each in placed]
     values: dict[str, dict[str, str]] = {}
     for word in found:
         values.setdefault(word.column, {})[word.word] = word.ours
     mapping = SheetMapping.model_validate(
         {
-            "columns": {each.header: each.column for each in told},
+            "columns": {each.header: [each.column, *each.beside] if each.beside else each.column for each in told},
             "values": values,
             "units": {each.column: each.factor for each in told if each.factor},
-            "date_format": date_format,
+            "date_format": None if date_format in (None, "%Y-%m-%d") else said_form(date_format),
             "decimal_comma": comma,
             "set_separator": separator,
         }
@@ -311,13 +372,37 @@ def _put_together(
     return Proposal(tuple(placed), tuple(not_placed), tuple(found), tuple(lost), missing, tuple(notes), mapping)
 
 
+def _otherwise(
+    one: WordPlaced | WordNotPlaced, column: SheetColumn, others: Sequence[str], together: Together, words: Synonyms
+) -> WordPlaced | WordNotPlaced:
+    """A word that this column does not know, or only by guess, but another column of the same header does."""
+    ours = together.otherwise.get(column.name)
+    if ours is None or (isinstance(one, WordPlaced) and one.confidence != "guess"):
+        return one
+    known = [each for each in others if one.word in _known_cells(Cells((one.word,), Counter()), each, words)]
+    if not known:
+        return one
+    return WordPlaced(one.header, column.name, one.word, ours, "likely", f"is a word of {known[0]}", one.count)
+
+
+def _listed(cells: Sequence[tuple[int, str]], at: Sequence[str]) -> str:
+    """Cells with where they stand."""
+    shown = ", ".join(f"'{text}' ({at[place]})" for place, text in cells[:_MOST_NAMED])
+    return shown + (f" and {len(cells) - _MOST_NAMED} more" if len(cells) > _MOST_NAMED else "")
+
+
+_MOST_NAMED = 10
+
+
 def _is_ours(placed: Placed, cells: Cells) -> bool:
     """Whether a column bears our name and its cells read as ours, so that the mapping need not name it.
 
     What a mapping names, it is believed about: sheets that have only our names would be read by it as well.
     """
     column = sheet_columns()[placed.column]
-    if placed.header != placed.column or placed.factor:
+    if placed.header != placed.column or placed.factor or placed.beside:
+        return False
+    if placed.column == "wall" and not all(map(is_wall_id, cells.words)):
         return False
     if any(fault_of(column, word) for word in cells.unknown_words):
         return False
@@ -351,6 +436,8 @@ def _words(
     header: str, column: SheetColumn, cells: Cells, separator: str, words: Synonyms
 ) -> Iterator[WordPlaced | WordNotPlaced]:
     """The words below a header that are not ours as they stand; of numbers and dates only what stands for unknown."""
+    if column.name == "wall":
+        yield from _wall_ids(header, cells)
     if column.kind == "text":
         return
     for text, count in cells.unknown_words.items():
@@ -371,6 +458,24 @@ def _words(
             yield WordNotPlaced(header, column.name, word, count, nearest_words(word, column, words))
         elif not (column.kind == "yes_no" and word.lower() in ("yes", "no")):
             yield WordPlaced(header, column.name, word, ours[0], ours[1], ours[2], count)
+
+
+def _wall_ids(header: str, cells: Cells) -> Iterator[WordPlaced | WordNotPlaced]:
+    """An id for each wall that the sheet calls by more than an id may hold, no two the same."""
+    used = {word.lower() for word in cells.words if is_wall_id(word)}
+    made: dict[str, str] = {}
+    for word, count in cells.words.items():
+        if is_wall_id(word):
+            continue
+        if word_key(word) not in made:
+            stem = wall_id_from(word)
+            if not stem:
+                yield WordNotPlaced(header, "wall", word, count, ())
+                continue
+            ways = (stem, *(f"{stem[:36]}-{number}" for number in range(2, 1000)))
+            made[word_key(word)] = next(each for each in ways if each not in used)
+            used.add(made[word_key(word)])
+        yield WordPlaced(header, "wall", word, made[word_key(word)], "sure", "is the same as an id", count)
 
 
 def _once(words: Iterable[WordPlaced | WordNotPlaced]) -> list[WordPlaced | WordNotPlaced]:
@@ -398,6 +503,18 @@ def _half_rows(columns: Sequence[str]) -> Iterator[str]:
             yield f"{of}.{number} has no {' and no '.join(lacking)}, and no such row can be read without"
 
 
+_MAJORITY = 0.8
+"""The share of the dates that have to be written in one way for that to be proposed."""
+
+
+def _most_read(dates: Sequence[Cells]) -> list[str]:
+    """The ways to write a day in which most dates of all columns can be read, none where these are too few."""
+    read = sum((cells.dates_read for cells in dates), Counter[str]())
+    texts = sum(isinstance(cell, str) for cells in dates for cell in cells.said)
+    most = max(read.values(), default=0)
+    return [way for way in DATE_FORMATS if read[way] == most] if most >= _MAJORITY * texts and most else []
+
+
 def _date_format(placed: Sequence[Placed], below: Mapping[str, Cells]) -> tuple[str | None, list[str]]:
     """The one way in which all dates that are text can be read, and what there is to say of it."""
     ways: list[tuple[str, tuple[str, ...]]] = []
@@ -409,9 +526,11 @@ def _date_format(placed: Sequence[Placed], below: Mapping[str, Cells]) -> tuple[
         return None, []
     common = [way for way in ways[0][1] if all(way in others for _, others in ways)]
     if not common:
+        common = _most_read([below[header] for header, _ in ways])
+    if not common:
         return None, [f"the dates under {', '.join(repr(header) for header, _ in ways)} are not all written in one way"]
     if common[0] == "%Y-%m-%d":
-        return None, []
+        return "%Y-%m-%d", []
     notes = []
     if "%m/%d/%Y" in common and common[0] != "%m/%d/%Y":
         notes.append("dates are taken day first; none of those looked at shows whether that is so")

@@ -40,6 +40,8 @@ class Cells:
 
     said: tuple[object, ...]
     unknown_words: Counter[str]
+    places: tuple[int, ...] = ()
+    """Of each that is said: in which of the rows looked at it stands, from 0."""
 
     @functools.cached_property
     def words(self) -> Counter[str]:
@@ -56,6 +58,29 @@ class Cells:
         """The ways to write a day in which every cell that is text can be read; () where some cannot."""
         texts = [cell.strip() for cell in self.said if isinstance(cell, str)]
         return tuple(each for each in DATE_FORMATS if texts and all(_reads(text, each) for text in texts))
+
+    @functools.cached_property
+    def dates_read(self) -> Counter[str]:
+        """By way to write a day: how many of the cells that are text can be read so."""
+        texts = [cell.strip() for cell in self.said if isinstance(cell, str)]
+        return Counter({each: sum(_reads(text, each) for text in texts) for each in DATE_FORMATS})
+
+    def not_read(self, form: str) -> list[tuple[int, str]]:
+        """The cells that are text and no day written so, nor as YYYY-MM-DD, each with its place."""
+        return [
+            (place, cell.strip())
+            for place, cell in zip(self.places, self.said, strict=False)
+            if isinstance(cell, str) and not _reads(cell.strip(), form) and not _reads(cell.strip(), "%Y-%m-%d")
+        ]
+
+    def numbers_written(self, *, with_comma: bool) -> list[tuple[int, str]]:
+        """The numbers that are text and have a decimal comma, or a point, each with its place."""
+        pattern = _DECIMAL_COMMA if with_comma else _DECIMAL_POINT
+        return [
+            (place, cell.strip())
+            for place, cell in zip(self.places, self.said, strict=False)
+            if isinstance(cell, str) and pattern.match(cell.strip())
+        ]
 
     @functools.cached_property
     def dates(self) -> int:
@@ -86,15 +111,17 @@ class Fit:
 def cells_of(raw: Iterable[object], words: Synonyms) -> Cells:
     """The cells below a header. Empty ones are left out."""
     said: list[object] = []
+    places: list[int] = []
     unknowns: Counter[str] = Counter()
-    for cell in raw:
+    for place, cell in enumerate(raw):
         if cell is None or (isinstance(cell, str) and not cell.strip()):
             continue
         if isinstance(cell, str) and plain(cell) in words.unknown_words:
             unknowns[_text(cell)] += 1
         else:
             said.append(cell)
-    return Cells(tuple(said), unknowns)
+            places.append(place)
+    return Cells(tuple(said), unknowns, tuple(places))
 
 
 def fit(cells: Cells, column: SheetColumn, factor: float | None, known_words: frozenset[str], words: Synonyms) -> Fit:

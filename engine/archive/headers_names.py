@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from engine.archive.headers_words import Synonyms, plain
+from engine.archive.headers_tokens import token_likeness
+from engine.archive.headers_words import Synonyms, plain, synonyms
 from engine.archive.mapping_columns import SheetColumn, sheet_columns
 from engine.reasoning.page_glossary import load_glossary
 
@@ -19,7 +19,6 @@ _LITTLE = frozenset(
     ("a", "an", "and", "any", "are", "at", "be", "by", "for", "from", "has", "have", "how", "in", "is", "it")
 )
 _LITTLE |= frozenset(("of", "on", "or", "that", "the", "there", "this", "to", "was", "what"))
-_SAME_TOKEN, _SHORTENED, _MISSPELT = 1.0, 0.85, 0.8
 _BRACKETS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 
 
@@ -82,6 +81,22 @@ class Names:
             found.append(Reading(plain(text), ""))
         return tuple(found)
 
+    def knows(self, header: str) -> bool:
+        """Whether a header is the name of a column or another word for one, as it stands."""
+        return any(self.columns_called(reading) for reading in self.readings(header))
+
+    def columns_called(self, reading: Reading) -> frozenset[str]:
+        """The columns that are called just so, by their names or another word."""
+        return self._called.get(reading.words, frozenset())
+
+    @functools.cached_property
+    def _called(self) -> Mapping[str, frozenset[str]]:
+        found: dict[str, set[str]] = {}
+        for name, (full, fields) in self._own.items():
+            for phrase in (*full, *fields, *self._synonyms.get(name, ())):
+                found.setdefault(phrase, set()).add(name)
+        return {phrase: frozenset(several) for phrase, several in found.items()}
+
     def factor(self, column: SheetColumn, unit: str) -> float | None:
         """What a number in `unit` is multiplied by to be in the column's unit; None where it is no such unit."""
         if not unit or not column.unit:
@@ -139,7 +154,7 @@ class Names:
     def _covered(self, these: frozenset[str], by: frozenset[str]) -> float:
         whole = sum(self._weight(token) for token in these)
         met = sum(
-            self._weight(token) * max((_token_likeness(token, other) for other in by), default=0.0) for token in these
+            self._weight(token) * max((token_likeness(token, other) for other in by), default=0.0) for token in these
         )
         return met / whole if whole else 0.0
 
@@ -155,6 +170,12 @@ class Names:
         total = len(self._own)
         self._rarest = math.log(1 + total)
         return {token: math.log(1 + total / len(names)) for token, names in columns.items()}
+
+
+@functools.cache
+def names() -> Names:
+    """The names as the file of synonyms has them."""
+    return Names(synonyms())
 
 
 def _last_two(words: str) -> tuple[str, ...]:
@@ -184,18 +205,3 @@ def _glossary_words() -> Mapping[str, Mapping[str, str]]:
             for name in facts:
                 found.setdefault(plain(word), {}).setdefault(name, term.term)
     return found
-
-
-@functools.lru_cache(maxsize=200_000)
-def _token_likeness(one: str, other: str) -> float:
-    """How far two words are the same word: 0 to 1. A word of three letters and more may stand for one it begins."""
-    if one == other:
-        return _SAME_TOKEN
-    short, long = sorted((one, other), key=len)
-    if short.isdigit() or long.isdigit():
-        return 0.0
-    if len(short) >= 3 and long.startswith(short):
-        return _SHORTENED
-    if len(short) >= 4 and difflib.SequenceMatcher(None, one, other).ratio() >= 0.84:
-        return _MISSPELT
-    return 0.0

@@ -11,6 +11,9 @@ from typing import Any
 
 from engine.archive.cells import text_of
 from engine.archive.form_sheet import is_form, is_how_to
+from engine.archive.headers_names import names
+from engine.archive.sources_headers import LOOKED_AT, header_row, known_by, loosely_known
+from engine.archive.sources_xlsx_cells import too_great
 from engine.errors import BadInput, Problem
 from engine.facts.document import shown
 
@@ -23,7 +26,8 @@ class SheetHead:
     """The headers of a file and a sample of its rows, cells in the order of the headers.
 
     Several sheets of a workbook come as one: the headers of all of them, each once. `sheets` are their names. `form`
-    says that the file is the survey form, which needs no mapping.
+    says that the file is the survey form, which needs no mapping. `at` says where each row stands, `header_rows` in
+    which row the headers of each sheet stand; `passed_over` are sheets that are no table of walls.
     """
 
     file: str
@@ -31,6 +35,9 @@ class SheetHead:
     rows: tuple[tuple[Any, ...], ...]
     sheets: tuple[str, ...] = ()
     form: bool = False
+    at: tuple[str, ...] = ()
+    header_rows: tuple[int, ...] = ()
+    passed_over: tuple[str, ...] = ()
 
 
 def head_of(path: pathlib.Path, rows: int = MOST_ROWS) -> SheetHead:
@@ -57,7 +64,7 @@ def head_of(path: pathlib.Path, rows: int = MOST_ROWS) -> SheetHead:
 
 
 def _csv(path: pathlib.Path, rows: int) -> SheetHead:
-    from engine.archive.sources_csv import first_rows, read_head
+    from engine.archive.sources_csv import first_rows, head_by, read_head
 
     head, problems = read_head(path, str(path))
     if head is None:
@@ -65,14 +72,19 @@ def _csv(path: pathlib.Path, rows: int) -> SheetHead:
     sample = first_rows(path, head.delimiter, rows + head.row)
     if is_form(sample):
         return SheetHead(str(path), (), (), form=True)
-    below = [tuple(cells) for number, cells in sample if number > head.row]
-    return SheetHead(str(path), head.headers, tuple(below[:rows]))
+    head = head_by(path, head, known_by(None), loosely_known)
+    sample = first_rows(path, head.delimiter, rows + head.row)
+    below = [(number, tuple(cells)) for number, cells in sample if number > head.row and any(map(str.strip, cells))]
+    at = tuple(f"row {number}" for number, _ in below)
+    return SheetHead(str(path), head.headers, tuple(cells for _, cells in below), at=at, header_rows=(head.row,))
 
 
 def _xlsx(path: pathlib.Path, rows: int) -> SheetHead:
     import python_calamine
 
-    heads: list[tuple[str, list[str], list[list[Any]]]] = []
+    if great := too_great(path):
+        raise BadInput([Problem(str(path), 0, 0, "", f"the workbook is too great to be read: {great}")])
+    heads: list[_Sheet] = []
     try:
         with python_calamine.load_workbook(path) as book:
             for sheet in book.sheets_metadata:
@@ -81,21 +93,52 @@ def _xlsx(path: pathlib.Path, rows: int) -> SheetHead:
                 if sheet.visible is not python_calamine.SheetVisibleEnum.Visible:
                     continue
                 cells = itertools.islice(book.get_sheet_by_name(sheet.name).iter_rows(), rows + 40)
-                filled = [row for row in cells if any(str(cell).strip() for cell in row)]
+                numbered = [(number, row) for number, row in enumerate(cells, 1) if any(str(c).strip() for c in row)]
+                filled = [row for _, row in numbered]
                 if is_how_to(enumerate(filled, 1)):
                     continue
                 if is_form(enumerate(filled, 1)):
                     return SheetHead(str(path), (), (), (sheet.name,), form=True)
                 if filled:
-                    heads.append((sheet.name, [text_of(cell).strip() for cell in filled[0]], filled[1 : rows + 1]))
+                    heads.append(_sheet(sheet.name, numbered, rows))
     except (python_calamine.CalamineError, ValueError) as error:
         problem = Problem(str(path), 0, 0, "", "the file cannot be read as a workbook", shown(str(error)))
         raise BadInput([problem]) from None
-    headers = tuple(dict.fromkeys(header for _, several, _ in heads for header in several if header.strip()))
-    if len(heads) == 1:
-        return SheetHead(str(path), tuple(heads[0][1]), tuple(map(tuple, heads[0][2])), (heads[0][0],))
-    every = [dict(zip(several, row, strict=False)) for _, several, below in heads for row in below]
-    return SheetHead(str(path), headers, _in_order(every, headers), tuple(name for name, _, _ in heads))
+    tables = [sheet for sheet in heads if _is_table(sheet.headers)] or heads
+    passed_over = tuple(sheet.name for sheet in heads if sheet not in tables)
+    where = tuple(sheet.row for sheet in tables), passed_over
+    if len(tables) == 1:
+        only = tables[0]
+        at = tuple(f"row {number}" for number, _ in only.below)
+        below = tuple(tuple(row) for _, row in only.below)
+        return SheetHead(str(path), tuple(only.headers), below, (only.name,), False, at, *where)
+    headers = tuple(dict.fromkeys(header for sheet in tables for header in sheet.headers if header.strip()))
+    every = [dict(zip(sheet.headers, row, strict=False)) for sheet in tables for _, row in sheet.below]
+    at = tuple(f"{sheet.name} row {number}" for sheet in tables for number, _ in sheet.below)
+    names = tuple(sheet.name for sheet in tables)
+    return SheetHead(str(path), headers, _in_order(every, headers), names, False, at, *where)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A sheet of a workbook: its headers, the row they stand in, and the rows below with their numbers."""
+
+    name: str
+    row: int
+    headers: list[str]
+    below: list[tuple[int, list[Any]]]
+
+
+def _sheet(name: str, numbered: Sequence[tuple[int, list[Any]]], rows: int) -> _Sheet:
+    texts = [(number, [text_of(cell).strip() for cell in row]) for number, row in numbered[:LOOKED_AT]]
+    first = header_row(texts, known_by(None), loosely_known) or numbered[0][0]
+    headers = next(cells for number, cells in texts if number == first)
+    return _Sheet(name, first, headers, [(number, row) for number, row in numbered if number > first][:rows])
+
+
+def _is_table(headers: Sequence[str]) -> bool:
+    called = (names().columns_called(reading) for header in headers for reading in names().readings(header))
+    return any(not columns.isdisjoint(("reference", "wall")) for columns in called)
 
 
 def _parquet(path: pathlib.Path, rows: int) -> SheetHead:

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Literal
 
+from engine.archive.headers_tokens import token_likeness
 from engine.archive.headers_words import Synonyms, plain
 from engine.archive.mapping_columns import SheetColumn
 
@@ -36,6 +37,8 @@ def our_word(word: str, column: SheetColumn, words: Synonyms) -> tuple[str, Conf
         reason = "is our word, written otherwise" if text == plain(known[text]) else "is another word for it"
         return known[text], "sure", reason
     tokens = set(text.split())
+    if covering := _covering(tokens - _JOINING, known):
+        return covering, "likely", "all its words are in it"
     holding = {ours for phrase, ours in known.items() if len(phrase) > 2 and set(phrase.split()) <= tokens}
     whole = {ours for ours in holding if set(plain(ours).split()) <= tokens}
     for held in (whole, holding):
@@ -48,6 +51,21 @@ def our_word(word: str, column: SheetColumn, words: Synonyms) -> tuple[str, Conf
     return None
 
 
+def _covering(tokens: set[str], known: Mapping[str, str]) -> str | None:
+    """The one word of ours whose phrase has a word for each of several; the one that says least besides."""
+    if len(tokens) < 2:
+        return None
+    extra: dict[str, int] = {}
+    for phrase, ours in known.items():
+        there = set(phrase.split()) - _JOINING
+        if all(any(token_likeness(token, word) >= _SAME_WORD for word in there) for token in tokens):
+            extra[ours] = min(len(there) - len(tokens), extra.get(ours, len(there)))
+    best = [ours for ours, more in extra.items() if more == min(extra.values())]
+    return best[0] if len(best) == 1 else None
+
+
+_JOINING = frozenset(("and", "with", "plus", "+", "&", "the", "a", "of"))
+_SAME_WORD = 0.85
 _DENIALS = frozenset(("no", "not", "without", "none", "non", "never"))
 
 

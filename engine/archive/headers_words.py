@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, ValidationError
 
-from engine.archive.mapping_columns import column_of, nearest, sheet_columns
+from engine.archive.mapping_columns import column_of, fault_of, nearest, sheet_columns
 from engine.errors import BadRules, Problem
 from engine.facts.complaints import clipped, problems_from
 from engine.facts.declare import Section
@@ -30,11 +30,20 @@ Phrases = Annotated[tuple[Phrase, ...], BeforeValidator(_tuple), Field(min_lengt
 Factor = Annotated[float, Field(gt=0)]
 
 
+class Together(Section):
+    """Headers that may stand for one or several of some columns; `otherwise`: our word where only another knows it."""
+
+    columns: Phrases
+    headers: Phrases
+    otherwise: dict[str, str] = {}
+
+
 class Synonyms(Section):
     """The file `synonyms.yaml`; see the head of it."""
 
     headers: dict[str, Phrases]
     rows: dict[str, dict[str, Phrases]]
+    together: Annotated[tuple[Together, ...], BeforeValidator(_tuple)] = ()
     values: dict[str, dict[str, Phrases]]
     look_at: dict[str, Sentence]
     units: dict[str, dict[Phrase, Factor]]
@@ -47,6 +56,9 @@ class Synonyms(Section):
     def header_words(self) -> Mapping[str, tuple[str, ...]]:
         """By column, numbered ones included: what it may be headed, in plain words (see `plain`)."""
         found = {name: tuple(plain(phrase) for phrase in phrases) for name, phrases in self.headers.items()}
+        for each in self.together:
+            for name in each.columns:
+                found[name] = (*found.get(name, ()), *map(plain, each.headers))
         for column in sheet_columns():
             head, _, field = column.rpartition(".")
             of, _, number = head.rpartition(".")
@@ -54,6 +66,10 @@ class Synonyms(Section):
             if phrases:
                 found[column] = tuple(plain(phrase.replace("{n}", number)) for phrase in phrases)
         return found
+
+    def beside(self, header: str, column: str) -> Together | None:
+        """What a header may stand for together with a column; None where it stands for that one alone."""
+        return next((t for t in self.together if column in t.columns and plain(header) in map(plain, t.headers)), None)
 
     @functools.cached_property
     def value_words(self) -> Mapping[str, Mapping[str, str]]:
@@ -138,6 +154,20 @@ def _headers(found: Synonyms, document: Document) -> Iterator[Problem]:
                 message = f"stands for {said[plain(phrase)]} too"
                 yield _problem(document, ("headers", name, index), message, phrase)
             said.setdefault(plain(phrase), name)
+    for place, each in enumerate(found.together):
+        for index, name in enumerate(each.columns):
+            if column_of(name) is None:
+                near = nearest(name, sheet_columns())
+                yield _problem(document, ("together", place, "columns", index), "there is no such column", name, near)
+        for index, phrase in enumerate(each.headers):
+            if plain(phrase) in said:
+                message = f"stands for {said[plain(phrase)]} too"
+                yield _problem(document, ("together", place, "headers", index), message, phrase)
+            said.setdefault(plain(phrase), each.columns[0])
+        for name, word in each.otherwise.items():
+            column = column_of(name) if name in each.columns else None
+            if column is None or fault_of(column, word):
+                yield _problem(document, ("together", place, "otherwise", name), "is no word of such a column", word)
 
 
 def _options(

@@ -9,7 +9,7 @@ import os
 import pathlib
 import shutil
 from collections.abc import Iterable, Mapping
-from typing import Any, NoReturn
+from typing import Any, BinaryIO, NoReturn
 
 import polars as pl
 
@@ -18,6 +18,9 @@ from engine.archive.sources_model import Reject
 from engine.errors import BadInput, Problem
 
 WORK = ".unfinished"
+LOCK = ".in-use"
+TAKEN_OVER = ("batch", "day")
+"""What a check that goes on takes over from the one that was cut short."""
 RESULTS = ("walls.parquet", "walls.csv", "walls.xlsx", "summary.json", "page.html", "rejects.csv", "rejects")
 _PLAN = "plan.json"
 _ENDS = 65536
@@ -42,14 +45,17 @@ class Journal:
         self.output = output
         self.folder = output / WORK
         self._plan = dict(plan)
+        self._lock: BinaryIO | None = None
+        self._made = False
 
     def begin(self, *, resume: bool, replace: bool) -> Mapping[str, Any]:
-        """Make the folder ready; the plan to follow, which is the earlier one where a check goes on.
+        """Make the folder ready, for this check alone; the plan to follow, the earlier one where a check goes on.
 
         Raises:
             BadInput: results or parts of another check stand there; there is nothing to go on with; what is read or
                 asked has changed since.
         """
+        self._hold()
         standing = [name for name in RESULTS if (self.output / name).exists()]
         earlier = self._earlier()
         if resume:
@@ -69,6 +75,29 @@ class Journal:
             self._refuse(f"cannot be written: {error.strerror or type(error).__name__}", "", "--output")
         return self._plan
 
+    def _hold(self) -> None:
+        """Keep other checks out of the folder, as long as this process lives."""
+        there = self.output.is_dir()
+        try:
+            self.output.mkdir(parents=True, exist_ok=True)
+            self._lock = (self.output / LOCK).open("wb")
+        except OSError as error:
+            self._refuse(f"cannot be written: {error.strerror or type(error).__name__}", "", "--output")
+        if not _alone(self._lock):
+            self._lock.close()
+            self._lock = None
+            self._refuse("another check is at work there", "another folder, or wait", "--output")
+        self._made = not there
+
+    def give_up(self) -> None:
+        """Let others in; a folder that was made for nothing goes."""
+        if self._lock is not None:
+            (self.output / LOCK).unlink(missing_ok=True)
+            self._lock.close()
+            self._lock = None
+        if self._made and not any(self.output.iterdir()):
+            self.output.rmdir()
+
     def _earlier(self) -> dict[str, Any] | None:
         try:
             found = json.loads((self.folder / _PLAN).read_bytes())
@@ -78,7 +107,7 @@ class Journal:
 
     def _compare(self, earlier: Mapping[str, Any]) -> None:
         now = json.loads(json.dumps(self._plan))
-        changed = [name for name in now if name != "batch" and now[name] != earlier.get(name)]
+        changed = [name for name in now if name not in TAKEN_OVER and now[name] != earlier.get(name)]
         if changed:
             said = ", ".join(changed)
             self._refuse(
@@ -86,6 +115,7 @@ class Journal:
             )
 
     def _refuse(self, message: str, allowed: str, option: str, hint: str = "") -> NoReturn:
+        self.give_up()
         raise BadInput([Problem(str(self.output), 0, 0, option, message, "", allowed, hint)])
 
     def done(self) -> dict[int, PartDone]:
@@ -98,7 +128,7 @@ class Journal:
                 part = PartDone(said["number"], said["decided"], said["rejected"], said["rechecked"], rows)
             except (OSError, ValueError, TypeError, KeyError):
                 continue
-            if self.findings(part.number).exists() and self.keys(part.number).exists():
+            if all(_rows_of(path) == part.decided for path in (self.findings(part.number), self.keys(part.number))):
                 found[part.number] = part
         return found
 
@@ -125,6 +155,7 @@ class Journal:
     def end(self) -> None:
         """Take the parts away: all that they were for is written."""
         shutil.rmtree(self.folder, ignore_errors=True)
+        self.give_up()
 
 
 def keep_part(folder: pathlib.Path, number: int, part: Judged) -> PartDone:
@@ -143,6 +174,27 @@ def _write_frame(frame: pl.DataFrame, path: pathlib.Path) -> None:
     temporary = path.with_suffix(f".tmp{os.getpid()}")
     frame.write_parquet(temporary, compression="lz4", statistics=False)
     os.replace(temporary, path)
+
+
+def _rows_of(path: pathlib.Path) -> int | None:
+    """How many rows a file of Parquet has; None where it is not whole."""
+    try:
+        return int(pl.scan_parquet(path).select(pl.len()).collect().item())
+    except (OSError, pl.exceptions.PolarsError):
+        return None
+
+
+def _alone(lock: BinaryIO) -> bool:
+    """Whether no other process holds the file; where the system has no such locks, nobody is taken to."""
+    try:
+        import fcntl
+    except ImportError:
+        return True
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def _write(path: pathlib.Path, content: bytes) -> None:

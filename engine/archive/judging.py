@@ -14,6 +14,7 @@ from engine.archive.agreement import agreement
 from engine.archive.findings import carried, findings_schema, in_schema
 from engine.archive.sources_model import PLACES, Reject, Taken, Unit
 from engine.columns.judge import judge
+from engine.columns.layout import KEY
 from engine.columns.recheck import ONE_IN, recheck
 from engine.errors import BedjointError
 from engine.rulebase.load import load_rule_base, versions
@@ -67,7 +68,7 @@ def judged_part(taken: Taken, by: ByRules) -> Judged:
     Raises:
         ReadersDisagree: a row of the sample that is judged again comes out otherwise.
     """
-    said = taken.flat.drop(PLACES).hash_rows(seed=1)
+    said = taken.flat.drop(*PLACES, *KEY).hash_rows(seed=1)
     flat = taken.flat.with_columns(version_column(by).alias("_rules"), said.alias(CONTENT))
     unjudged = flat.filter(pl.col("_rules").is_null())
     rejects = tuple(_before_any_rules(unjudged, by))

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import copy
-import datetime as dt
 import functools
 import pathlib
 import re
+import unicodedata
 from collections.abc import Collection, Iterator, Mapping
 from typing import Annotated, Any, Literal
 
@@ -14,6 +14,7 @@ import yaml
 from pydantic import BeforeValidator, Field, ValidationError
 
 from engine.archive.mapping_columns import UNKNOWN_WORD, SheetColumn, column_of, fault_of, nearest, sheet_columns
+from engine.archive.mapping_dates import is_date_format
 from engine.errors import BadInput, Problem
 from engine.facts.complaints import clipped, problems_from
 from engine.facts.declare import Section, YesNo
@@ -21,9 +22,12 @@ from engine.facts.document import Document, Path, field_name, read_document
 
 Header = Annotated[str, Field(min_length=1, max_length=400)]
 Scalar = str | int | float | bool
+Targets = str | Annotated[list[str], Field(min_length=1, max_length=20)]
+"""The column a header stands for, or several, each with words of its own under `values`."""
 SEPARATOR = ";"
+WALL_WORDS = "letters, digits, - and _; no spaces; at most 40"
+_WALL = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 _SEPARATORS = "; , | / + & newline"
-_TRIED_DAY = dt.date(2021, 3, 14)
 
 
 def _tuple(raw: Any) -> Any:
@@ -37,11 +41,11 @@ class SheetMapping(Section):
     through a header that `columns` names (also one named as itself, `build.role: build.role`); every other column is
     read as ours: our words and units, a point in numbers, dates as YYYY-MM-DD, `;` between the members of a set.
 
-    - `columns`: a header of the sheet -> the column it stands for.
+    - `columns`: a header of the sheet -> the column it stands for, or a list of columns that it feeds.
     - `ignored`: headers that are passed over.
     - `values`: by column, a word of the sheet -> our word; of a set, also a word for several of them or `none`.
       Words are told apart by `word_key`, so that case and spaces do not matter.
-    - `date_format`: how dates are written as text, as `strptime` has it; without one YYYY-MM-DD.
+    - `date_format`: how dates are written as text, as dd/mm/yyyy or as `strptime` has it; without one YYYY-MM-DD.
     - `decimal_comma`: whether 2,5 is two and a half.
     - `units`: by column, what a number in the sheet is to be multiplied by to be in our unit.
     - `constants`: a column the sheet lacks -> its value in every row, in our words and unit (a set also as a list).
@@ -56,7 +60,7 @@ class SheetMapping(Section):
 
     kind: Literal["archive_mapping"] = "archive_mapping"
     form: Literal[1] = 1
-    columns: dict[Header, str] = {}
+    columns: dict[Header, Targets] = {}
     ignored: Annotated[tuple[Header, ...], BeforeValidator(_tuple)] = ()
     values: dict[str, dict[Header, Scalar | list[str]]] = {}
     date_format: Annotated[str, Field(min_length=2, max_length=40)] | None = None
@@ -74,9 +78,9 @@ class SheetMapping(Section):
         }
 
     @functools.cached_property
-    def headers(self) -> Mapping[str, str]:
-        """The key of a header -> its column."""
-        return {word_key(header): column for header, column in self.columns.items()}
+    def headers(self) -> Mapping[str, tuple[str, ...]]:
+        """The key of a header -> its columns."""
+        return {word_key(header): targets_of(columns) for header, columns in self.columns.items()}
 
     def names(self, header: str) -> bool:
         """Whether `columns` names a header, so that what stands below it is in the firm's words and units."""
@@ -92,6 +96,22 @@ class SheetMapping(Section):
     def passed_over(self) -> frozenset[str]:
         """The keys of the headers that are ignored."""
         return frozenset(map(word_key, self.ignored))
+
+
+def targets_of(columns: str | list[str]) -> tuple[str, ...]:
+    """The columns a header stands for, as `columns` has them."""
+    return (columns,) if isinstance(columns, str) else tuple(columns)
+
+
+def is_wall_id(text: str) -> bool:
+    """Whether a wall may be called so."""
+    return _WALL.fullmatch(text) is not None
+
+
+def wall_id_from(text: str) -> str:
+    """An id made of what a sheet calls a wall; "" where nothing of it can be kept."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    return re.sub(r"[^A-Za-z0-9_]+", "-", plain).strip("-_").lower()[:40].rstrip("-_")
 
 
 def word_key(text: str) -> str:
@@ -132,7 +152,8 @@ def _form_problems(error: ValidationError, document: Document) -> Iterator[Probl
     """What pydantic rejects. Of a value that may be of several kinds, one line."""
     seen: set[tuple[int, int]] = set()
     for problem in problems_from(error, document, SheetMapping):
-        if problem.field.startswith(("values.", "constants.")):
+        if problem.field.startswith(("values.", "constants.", "columns.")):
+            of_columns = problem.field.startswith("columns.")
             if (problem.line, problem.column) in seen:
                 continue
             seen.add((problem.line, problem.column))
@@ -141,7 +162,7 @@ def _form_problems(error: ValidationError, document: Document) -> Iterator[Probl
                 problem.line,
                 problem.column,
                 problem.field,
-                "is not a word, a number or a list of words",
+                "is not a column or a list of columns" if of_columns else "is not a word, a number or a list of words",
                 problem.found,
             )
         yield problem
@@ -178,9 +199,18 @@ def _within(data: Any, loc: tuple[int | str, ...]) -> tuple[str, ...]:
 
 def _reached(found: SheetMapping) -> frozenset[str]:
     """The columns that something leads to; of a misspelt one, those that may be meant."""
-    names = (*found.columns.values(), *found.constants)
+    names = (*(name for _, name, _ in _targets(found)), *found.constants)
     meant = (near for name in names if column_of(name) is None for near in nearest(name, sheet_columns(), 3))
     return frozenset((*names, *meant))
+
+
+def _targets(found: SheetMapping) -> Iterator[tuple[str, str, Path]]:
+    """Every header with each of its columns, and where that stands in the file."""
+    for header, columns in found.columns.items():
+        if isinstance(columns, str):
+            yield header, columns, ("columns", header)
+        else:
+            yield from ((header, name, ("columns", header, place)) for place, name in enumerate(columns))
 
 
 def _problems(found: SheetMapping, document: Document, reached: Collection[str] | None) -> Iterator[Problem]:
@@ -201,34 +231,28 @@ def _problems(found: SheetMapping, document: Document, reached: Collection[str] 
             ("date_format",),
             "does not give a day back",
             found.date_format,
-            "year, month and day as strptime has them, for instance '%d/%m/%Y'",
+            "year, month and day, for instance dd/mm/yyyy, or as strptime has them, '%d/%m/%Y'",
         )
     if not re.fullmatch(r"[ \t]*[;,|/+&\n][ \t]*", found.set_separator):
         yield _at(document, ("set_separator",), "cannot stand between words", found.set_separator, _SEPARATORS)
 
 
-def is_date_format(text: str) -> bool:
-    """Whether a day written so can be read back."""
-    try:
-        return dt.datetime.strptime(_TRIED_DAY.strftime(text), text).date() == _TRIED_DAY
-    except (ValueError, re.error):
-        return False
-
-
 def _columns(found: SheetMapping, document: Document) -> Iterator[Problem]:
     onto: dict[str, str] = {}
     keys: dict[str, str] = {}
-    for header, name in found.columns.items():
-        path: Path = ("columns", header)
+    paths: dict[str, Path] = {}
+    for header, name, path in _targets(found):
         if column_of(name) is None:
             yield _no_column(document, path, name)
         elif name in onto:
-            first = document.place(("columns", onto[name])).line
+            first = document.place(paths[name]).line
             yield _at(document, path, f"stands for the same column as {clipped(onto[name])} (line {first})", name)
         onto.setdefault(name, header)
+        paths.setdefault(name, path)
+    for header in found.columns:
         key = word_key(header)
         if key in keys:
-            yield _at(document, path, f"is the same header as {clipped(keys[key])}", header, at_key=True)
+            yield _at(document, ("columns", header), f"is the same header as {clipped(keys[key])}", header, at_key=True)
         keys.setdefault(key, header)
     for index, header in enumerate(found.ignored):
         key = word_key(header)
@@ -258,6 +282,8 @@ def _values(found: SheetMapping, document: Document) -> Iterator[Problem]:
 
 def _value(document: Document, path: Path, column: SheetColumn, value: Any) -> Iterator[Problem]:
     fault = fault_of(column, value)
+    if not fault and column.name == "wall" and not is_wall_id(str(value)):
+        yield _at(document, path, "is no id of a wall", str(value), WALL_WORDS)
     if not fault:
         return
     allowed = column.allowed if column.kind == "text" else f"{column.allowed}, {UNKNOWN_WORD}"
@@ -283,7 +309,7 @@ def _units(found: SheetMapping, document: Document) -> Iterator[Problem]:
 
 
 def _constants(found: SheetMapping, document: Document) -> Iterator[Problem]:
-    onto = {column: header for header, column in found.columns.items()}
+    onto = {column: path for _, column, path in _targets(found)}
     for name, value in found.constants.items():
         path: Path = ("constants", name)
         column = column_of(name)
@@ -291,7 +317,7 @@ def _constants(found: SheetMapping, document: Document) -> Iterator[Problem]:
             yield _no_column(document, path, name, at_key=True)
             continue
         if name in onto:
-            line = document.place(("columns", onto[name])).line
+            line = document.place(onto[name]).line
             yield _at(document, path, f"is also read from the sheet (line {line})", name, at_key=True)
         yield from _value(document, path, column, value)
 

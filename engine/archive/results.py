@@ -56,9 +56,9 @@ def write_csv(walls: pl.LazyFrame, target: pathlib.Path, most_walls: int | None 
     """
     frames = in_batches(walls, _CSV_ROWS) if most_walls is None else among_gravest(walls, most_walls)
     with whole(target) as temporary, temporary.open("wb") as file:
-        as_text(walls.head(0)).collect().write_csv(file)
+        as_text(walls.head(0)).collect().write_csv(file, quote_style="non_numeric")
         for frame in frames:
-            as_text(frame.lazy()).collect().write_csv(file, include_header=False)
+            as_text(frame.lazy()).collect().write_csv(file, include_header=False, quote_style="non_numeric")
 
 
 def write_workbook(walls: pl.LazyFrame, totals: Totals, target: pathlib.Path, most_walls: int = MOST_WALLS) -> None:

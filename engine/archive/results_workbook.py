@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import pathlib
+import textwrap
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,6 +15,7 @@ import xlsxwriter
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
+from engine.archive import results_meaning
 from engine.archive.intervals import Share
 from engine.archive.results_batches import gravest, in_batches
 from engine.archive.results_text import BESIDE_RULES, findings_in_words, listed
@@ -24,42 +27,55 @@ MOST_WALLS = 200_000
 
 _LONGEST = 32_767
 _BATCH = 16_384
-_A3 = 8
+_A4 = 9
 _MOST_FILES = 500
-_TWO_LINES = 30
+_LINE, _ROOM = 15, 4
+"""The height of a line of text, and what a row has besides, so that no text touches the rule above it; in points."""
+_INDENT = 2
+"""How many characters of a column the indent and the margins take."""
+_MOST_LINES = 20
+_BAND = 7
+"""As many columns a header reaches over where its last one holds long texts."""
 _CREATED = dt.datetime(1980, 1, 1)
 
 Cell = str | int | float | dt.date | None
 _FINDINGS = ("Walls", "Must", "Should", "Consider", "Agree", "Not decidable", "Not recorded")
 _SHARE = ("Share that differs", "95 % interval from", "to", "Numbers")
 _WALL_COLUMNS = (
-    ("reference", "Reference", 34),
-    ("wall", "Wall", 16),
-    ("worst", "Worst finding", 16),
-    ("status", "Status", 13),
-    ("survey_date", "Surveyed on", 13),
-    ("surveyor", "Surveyor", 12),
-    ("build.construction", "Construction", 18),
-    ("property.age_band", "Age", 16),
+    ("reference", "Reference", 28),
+    ("wall", "Wall", 14),
+    ("worst", "Worst finding", 14),
+    ("status", "Status", 12),
+    ("survey_date", "Surveyed on", 12),
+    ("surveyor", "Surveyor", 10),
+    ("build.construction", "Construction", 15),
+    ("property.age_band", "Age", 14),
 )
 _IN_WORDS = ("worst", "build.construction", "property.age_band", "over_specified")
+_PLAIN_COLUMNS = (
+    ("outcome.result", "Outcome", 12),
+    ("at.file", "File", 28),
+    ("at.sheet", "Sheet", 10),
+    ("at.row", "Row", 8),
+)
+"""The last of the columns that are printed; what comes after them is for the screen."""
 _AFTER_COLUMNS = (
     ("installed.on", "Installed on", 12),
-    ("outcome.result", "Outcome", 12),
     ("outcome.on", "Outcome on", 12),
     ("over_specified", "Cheaper medium that stands", 16),
     ("note", "Note", 40),
     ("rules", "Rules used", 12),
-    ("at.file", "File", 30),
-    ("at.sheet", "Sheet", 12),
-    ("at.row", "Row", 9),
 )
+
+
+_PRINTED = {"against", *(name for name, _, _ in (*_WALL_COLUMNS, *_PLAIN_COLUMNS))}
 
 
 @dataclass(frozen=True, slots=True)
 class _Styles:
     title: Format
     text: Format
+    wrapped: Format
     header: Format
     header_right: Format
     day: Format
@@ -91,28 +107,29 @@ def write_sheets(walls: pl.LazyFrame, totals: Totals, path: pathlib.Path, most_w
         book.use_zip64()
     # Otherwise the hour of writing would stand in the file.
     book.set_properties({"title": "Past jobs beside the rules", "comments": totals.limits, "created": _CREATED})
-    top = {"valign": "top"}
-    left = {**top, "align": "left", "indent": 1}
+    middle = {"valign": "vcenter"}
+    left = {**middle, "align": "left", "indent": 1}
     header = {"bold": True, "bg_color": "#E4E0D6", "bottom": 1, "text_wrap": True, "valign": "bottom"}
     styles = _Styles(
         title=book.add_format({"bold": True, "font_size": 14}),
         text=book.add_format(left),
+        wrapped=book.add_format({**left, "text_wrap": True}),
         header=book.add_format({**header, "align": "left", "indent": 1}),
         header_right=book.add_format({**header, "align": "right"}),
         day=book.add_format({**left, "num_format": "yyyy-mm-dd"}),
-        percent=book.add_format({**top, "num_format": "0.0%"}),
-        count=book.add_format({**top, "num_format": "#,##0"}),
-        place=book.add_format({**top, "num_format": "0"}),
+        percent=book.add_format({**middle, "num_format": "0.0%"}),
+        count=book.add_format({**middle, "num_format": "#,##0"}),
+        place=book.add_format({**middle, "num_format": "0"}),
     )
     columns = _wall_columns(walls.collect_schema().names())
     sheets = [
-        _Sheet(book.add_worksheet(name), styles, widths)
-        for name, widths in (
-            ("Totals", [48, *[13] * 12]),
-            ("Worst first", [7, 34, 16, 13, 11, 26, 11, 24, 56, 30, 11, 30, 12, 9]),
-            ("Rules", [12, 11, 11, 90, 10, 10, 10, 10, 11, 60]),
-            ("Surveyors", [18, *[13] * 11]),
-            ("Walls", [each.width for each in columns]),
+        _Sheet(book.add_worksheet(name), styles, widths, wrapped)
+        for name, widths, wrapped in (
+            ("Totals", [44, 18, *[12] * 10], {0}),
+            ("Worst first", [5, 24, 14, 12, 10, 22, 10, 22, 34, 20, 11, 30, 12, 9], {1, 2, 4, 5, 7, 8, 9}),
+            ("Rules", [12, 10, 10, 56, 9, 9, 9, 10, 11, 30], {0, 3, 9}),
+            ("Surveyors", [18, *[12] * 11], {0}),
+            ("Walls", [each.width for each in columns], range(_printed(columns))),
         )
     ]
     cut = ""
@@ -121,8 +138,6 @@ def write_sheets(walls: pl.LazyFrame, totals: Totals, path: pathlib.Path, most_w
             f"The sheet of walls holds the {most_walls:,} gravest of {totals.decided:,}. "
             "All are in walls.csv and walls.parquet."
         )
-    for sheet in sheets[:-1]:
-        sheet.sheet.fit_to_pages(1, 0)
     _totals(sheets[0], totals, cut)
     for sheet, write in zip(sheets[1:-1], (_worst, _rules, _surveyors), strict=True):
         write(sheet, totals)
@@ -136,10 +151,16 @@ def write_sheets(walls: pl.LazyFrame, totals: Totals, path: pathlib.Path, most_w
 class _Sheet:
     """A sheet that is written from the top down, as the sparing mode of the writer wants it."""
 
-    def __init__(self, sheet: Worksheet, styles: _Styles, widths: Sequence[float]) -> None:
+    def __init__(
+        self, sheet: Worksheet, styles: _Styles, widths: Sequence[float], wrapped: Collection[int] = ()
+    ) -> None:
         self.sheet, self.styles, self.at = sheet, styles, 0
+        self.widths, self.wrapped = widths, wrapped
         sheet.set_landscape()
-        sheet.set_paper(_A3)
+        sheet.set_paper(_A4)
+        sheet.fit_to_pages(1, 0)
+        sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
+        sheet.set_footer("&L&8&A&R&8&P of &N")
         for at, width in enumerate(widths):
             sheet.set_column(at, at, width)
 
@@ -151,8 +172,9 @@ class _Sheet:
         self.at += 2
 
     def header(self, names: Sequence[str], numbers: Collection[int] = ()) -> None:
-        """A header of two lines' height; those over numbers stand to the right as these do."""
-        self.sheet.set_row(self.at, _TWO_LINES)
+        """A header as high as its longest name; those over numbers stand to the right as these do."""
+        lines = max((_lines(name, width) for name, width in zip(names, self.widths, strict=False) if name), default=1)
+        self.sheet.set_row(self.at, _LINE * max(lines, 2) + _ROOM)
         for column, name in enumerate(names):
             style = self.styles.header_right if column in numbers else self.styles.header
             self.sheet.write_string(self.at, column, name, style)
@@ -170,13 +192,16 @@ class _Sheet:
     def row(self, cells: Sequence[Cell], whole: Format | None = None) -> None:
         """A row; whole numbers in the format `whole`, otherwise as counts."""
         sheet, at, styles = self.sheet, self.at, self.styles
+        texts = [(cells[column], self.widths[column]) for column in self.wrapped if column < len(cells)]
+        lines = max((_lines(text, width) for text, width in texts if isinstance(text, str)), default=1)
+        sheet.set_row(at, _LINE * lines + _ROOM)
         for column, cell in enumerate(cells):
             match cell:
                 case None:
                     continue
                 case str():
                     text = cell if len(cell) <= _LONGEST else cell[: _LONGEST - 1] + "…"
-                    sheet.write_string(at, column, text, styles.text)
+                    sheet.write_string(at, column, text, styles.wrapped if column in self.wrapped else styles.text)
                 case int():
                     sheet.write_number(at, column, cell, whole or styles.count)
                 case float():
@@ -185,12 +210,25 @@ class _Sheet:
                     sheet.write_datetime(at, column, cell, styles.day)
         self.at += 1
 
-    def as_list(self, columns: int, fixed: int) -> None:
-        """Make the whole sheet a list: its header and first columns stay in view, and it can be filtered."""
+    def as_list(self, columns: int, fixed: int, printed: int) -> None:
+        """Make the whole sheet a list: its header and first columns stay in view, and it can be filtered.
+
+        The first `printed` columns are printed.
+        """
+        self.sheet.print_area(0, 0, max(self.at - 1, 1), printed - 1)
         self.sheet.freeze_panes(1, fixed)
         self.sheet.autofilter(0, 0, max(self.at - 1, 1), columns - 1)
         self.sheet.repeat_rows(0)
-        self.sheet.repeat_columns(0, fixed - 1)
+
+
+@functools.lru_cache(maxsize=1024)
+def _lines(text: str, width: float) -> int:
+    """On how many lines a text stands in a column so many characters wide; no more than a sheet can be read by."""
+    room = max(int(width) - _INDENT, 3)
+    if len(text) <= room and "\n" not in text:
+        return 1
+    lines = sum(len(textwrap.wrap(line, room)) or 1 for line in text[: room * _MOST_LINES].split("\n"))
+    return min(lines, _MOST_LINES)
 
 
 def _share(share: Share) -> tuple[Cell, ...]:
@@ -230,7 +268,7 @@ def _totals(page: _Sheet, totals: Totals, cut: str) -> None:
     )
     if totals.rejected_for:
         page.table(
-            ["Rejected because", "Rows", "File"],
+            ["Rejected because", "Rows", "File", *[""] * (_BAND - 3)],
             [(each.kind, each.rows, each.file) for each in totals.rejected_for[:_MOST_FILES]],
         )
     page.table(
@@ -285,8 +323,39 @@ def _totals(page: _Sheet, totals: Totals, cut: str) -> None:
             [(BESIDE_RULES.get(str(each.name), _plain(each.name)), *_failures(each)) for each in groups],
         )
 
+    page.table(
+        ["What the words mean", *[""] * (_BAND - 1)],
+        [
+            (term if at == 0 else None, line)
+            for term, says in _MEANINGS
+            for at, line in enumerate(textwrap.wrap(says, _MEANING_WIDTH))
+        ],
+    )
+    page.table(
+        ["Columns of walls.csv and walls.parquet", "What stands in them", *[""] * (_BAND - 2)], results_meaning.COLUMNS
+    )
+    page.table(
+        ["NAME in these columns", "What it is of", *[""] * (_BAND - 2)],
+        [*((each.choice, each.title) for each in totals.choices), *((each.set, each.title) for each in totals.sets)],
+    )
+    page.sheet.print_area(0, 0, page.at, len(names))
+
+
+_MEANING_WIDTH = 80
+_MEANINGS = (
+    ("Repeated", "rows that stand there twice; each is judged once"),
+    ("Another to consider", results_meaning.ANOTHER),
+    (
+        "Not decidable",
+        "facts that are not recorded could decide it; bedjoint review SURVEY --recommended FILE says which",
+    ),
+    ("Numbers: small", "too few walls to compare by"),
+)
+
 
 def _worst(page: _Sheet, totals: Totals) -> None:
+    titles = {each.choice: each.title for each in totals.choices} | {each.set: each.title for each in totals.sets}
+    titles["installed"] = "What was installed"
     names = (
         "",
         "Reference",
@@ -303,12 +372,24 @@ def _worst(page: _Sheet, totals: Totals) -> None:
         key = (place, wall.reference, wall.wall, wall.survey_date, wall.surveyor)
         place_of = (wall.rules, wall.file, wall.sheet, wall.row)
         for each in wall.differences:
-            said = (_plain(each.choice), each.word, _plain(each.recorded), _plain(each.decided), "; ".join(each.rules))
+            said = (
+                titles.get(each.choice, _plain(each.choice)),
+                each.word,
+                _plain(each.recorded),
+                _plain(each.decided),
+                "; ".join(each.rules),
+            )
             page.row((*key, *said, *place_of), page.styles.place)
         for left in wall.left_out:
-            left_out = (f"{left.set}, left out", left.word, None, _plain("; ".join(left.members)), None)
+            left_out = (
+                f"{titles.get(left.set, left.set)}, left out",
+                left.word,
+                None,
+                _plain("; ".join(left.members)),
+                None,
+            )
             page.row((*key, *left_out, *place_of), page.styles.place)
-    page.as_list(14, 3)
+    page.as_list(14, 3, 10)
 
 
 def _rules(page: _Sheet, totals: Totals) -> None:
@@ -320,14 +401,14 @@ def _rules(page: _Sheet, totals: Totals) -> None:
         for left in each.left_out:
             counts = (left.walls, left.must, left.should, left.consider, left.of_recorded.whole)
             page.row((each.set, None, "left out", left.says, *counts, "; ".join(left.rules)))
-    page.as_list(10, 1)
+    page.as_list(10, 1, 10)
 
 
 def _surveyors(page: _Sheet, totals: Totals) -> None:
     page.header(["Surveyor", *_FINDINGS, *_SHARE], range(1, 11))
     for each in totals.surveyors:
         page.row((_plain(None) if each.name is None else each.name, *_findings(each.findings)))
-    page.as_list(12, 1)
+    page.as_list(12, 1, 12)
 
 
 @dataclass(frozen=True, slots=True)
@@ -356,7 +437,18 @@ def _wall_columns(schema: Sequence[str]) -> list[_Column]:
         name = found.meta.output_name()
         heading = _plain(name.replace("left_out.", "left out: "))
         points.append(_Column(name, heading[:1].upper() + heading[1:], 36, _spaced(found)))
-    return [*those(_WALL_COLUMNS), *points, _Column("against", "Rules against", 30, rules), *those(_AFTER_COLUMNS)]
+    return [
+        *those(_WALL_COLUMNS),
+        _Column("against", "Rules against", 24, rules),
+        *those(_PLAIN_COLUMNS),
+        *points,
+        *those(_AFTER_COLUMNS),
+    ]
+
+
+def _printed(columns: Sequence[_Column]) -> int:
+    """How many of the columns are printed: the plain ones, which come first."""
+    return 1 + max(at for at, each in enumerate(columns) if each.name in _PRINTED)
 
 
 def _spaced(names: pl.Expr) -> pl.Expr:
@@ -370,4 +462,4 @@ def _walls(page: _Sheet, walls: pl.LazyFrame, columns: Sequence[_Column]) -> Non
     for frame in in_batches(chosen, _BATCH):
         for row in frame.iter_rows():
             page.row(row, page.styles.place)
-    page.as_list(len(columns), 2)
+    page.as_list(len(columns), 2, _printed(columns))

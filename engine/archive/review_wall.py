@@ -167,7 +167,7 @@ class WallReviewer:
         order = catalogued(self._base, name)
         now = [m for m in order if m in held.now and m not in held.sure and m not in recommended]
         may = [m for m in order if m in recommended and m not in held.sure and m in held.may]
-        finding: Finding = "differs" if left_out or beyond else "not_decidable" if now or may else "agree"
+        finding: Finding = "differs" if left_out else "not_decidable" if now or may else "agree"
         return SetPoint(
             set=name,
             title=self._base.sets[name].title,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import concurrent.futures
 import contextlib
+import dataclasses
 import datetime as dt
 import hashlib
 import multiprocessing
@@ -51,6 +52,8 @@ class Check:
 class Read:
     """What came of reading and judging: the parts in order, every reject, and which rows repeat others."""
 
+    check: Check
+    """What was asked; one that went on has the day on which it began."""
     journal: Journal
     units: tuple[Unit, ...]
     paths: Mapping[str, str]
@@ -97,23 +100,53 @@ def read_and_judge(check: Check, told: Told, *, resume: bool = False, replace: b
             [Problem(", ".join(check.paths), 0, 0, "", "holds no jobs", allowed="a row a wall below a header")]
         )
     journal = Journal(check.output, _plan(check, found))
-    batch = int(journal.begin(resume=resume, replace=replace)["batch"])
-    if batch != check.batch:
-        units = units_of(found, batch)
+    plan = journal.begin(resume=resume, replace=replace)
+    check = dataclasses.replace(check, today=dt.date.fromisoformat(plan["day"]))
+    if plan["batch"] != check.batch:
+        units = units_of(found, int(plan["batch"]))
+    try:
+        parts = _all_parts(check, journal, units, told)
+        if _plan(check, found)["files"] != plan["files"]:
+            message = "changed while they were being read, so that the results would be of neither"
+            raise BadInput([Problem(", ".join(check.paths), 0, 0, "", message, hint="run again with --replace")])
+        decided = [part for part in parts if part.decided]
+        places = [(journal.findings(part.number), journal.keys(part.number)) for part in decided]
+        repeats = repeated(places, sum(part.decided for part in decided))
+    except BaseException:
+        journal.give_up()
+        raise
+    return Read(check, journal, tuple(units), _paths(found), parts, repeats)
+
+
+def _all_parts(check: Check, journal: Journal, units: Sequence[Unit], told: Told) -> tuple[PartDone, ...]:
+    """Every unit judged: those that were done before, and those that are now."""
     done = journal.done()
     left = [number for number in range(len(units)) if number not in done]
     counted = all(unit.count is not None for unit in units)
     what, weights = ("walls", [unit.count or 0 for unit in units]) if counted else ("parts", [1] * len(units))
     total, so_far = sum(weights), sum(weights[number] for number in done if number < len(units))
     told(what, so_far, total)
-    for part in _judged(check, journal.folder, units, left):
-        done[part.number] = part
-        so_far += weights[part.number]
-        told(what, so_far, total)
-    parts = tuple(done[number] for number in range(len(units)))
-    decided = [part for part in parts if part.decided]
-    places = [(journal.findings(part.number), journal.keys(part.number)) for part in decided]
-    return Read(journal, tuple(units), _paths(found), parts, repeated(places, sum(part.decided for part in decided)))
+    with cannot_be_written(check.output):
+        for part in _judged(check, journal.folder, units, left):
+            done[part.number] = part
+            so_far += weights[part.number]
+            told(what, so_far, total)
+    return tuple(done[number] for number in range(len(units)))
+
+
+@contextlib.contextmanager
+def cannot_be_written(output: pathlib.Path) -> Iterator[None]:
+    """A full disk and the like as bad input; what is done so far is kept.
+
+    Raises:
+        BadInput: something could not be written.
+    """
+    try:
+        yield
+    except OSError as error:
+        reason = error.strerror or str(error) or type(error).__name__
+        hint = "what is done so far is kept: make room and go on with --resume"
+        raise BadInput([Problem(str(output), 0, 0, "--output", f"cannot be written: {reason}", hint=hint)]) from None
 
 
 def _apart(check: Check, found: Sequence[Source]) -> None:

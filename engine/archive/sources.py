@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from engine.archive.mapping import SheetMapping
-from engine.archive.sources_csv import all_rows, csv_units, first_rows, read_csv_unit, read_head
-from engine.archive.sources_headers import headers_of
+from engine.archive.sources_csv import all_rows, csv_units, first_rows, head_by, read_csv_unit, read_head
+from engine.archive.sources_headers import headers_of, is_table, known_by, loosely_known
 from engine.archive.sources_lines import line_units, read_line_unit
 from engine.archive.sources_model import Format, RawBatch, RawRow, Reject, Unit
 from engine.archive.sources_parquet import parquet_head, parquet_units, read_parquet_unit
@@ -219,7 +219,7 @@ def _source(name: str, path: pathlib.Path, mapping: SheetMapping | None, problem
                 headers, count, wrong = parquet_head(path, name)
                 whole = [Unit("parquet", name, str(path), count=count, headers=headers)]
                 if not wrong:
-                    wrong = headers_of(name, headers, mapping, row=0, lists=True)[1]
+                    wrong = headers_of(name, headers, mapping, row=0, lists=True, path=str(path))[1]
             case _:
                 whole, wrong = [Unit("jsonl", name, str(path))], []
     except OSError as error:
@@ -237,7 +237,8 @@ def _csv(name: str, path: pathlib.Path, mapping: SheetMapping | None) -> tuple[l
         return [], problems
     if is_form(first_rows(path, head.delimiter)):
         return [Unit("csv", name, str(path), delimiter=head.delimiter, form=True)], []
-    _, problems = headers_of(name, head.headers, mapping, row=head.row)
+    head = head_by(path, head, known_by(mapping), loosely_known)
+    _, problems = headers_of(name, head.headers, mapping, row=head.row, path=str(path))
     first = head.row + 1
     unit = Unit("csv", name, str(path), first=first, start=head.start, headers=head.headers, delimiter=head.delimiter)
     return [unit], problems
@@ -252,12 +253,15 @@ def _workbook(name: str, path: pathlib.Path, mapping: SheetMapping | None) -> tu
     if any(is_form(rows) for _, rows in sheets):
         return [Unit("xlsx", name, str(path), form=True)], []
     units = []
-    for sheet, rows in sheets:
-        head = head_of(rows)
-        if head is None or is_how_to(rows):
-            continue
-        number, headers = head
-        _, wrong = headers_of(f"{name} ({sheet})" if len(sheets) > 1 else name, headers, mapping, row=number)
+    heads = [
+        (sheet, head)
+        for sheet, rows in sheets
+        if not is_how_to(rows) and (head := head_of(rows, known_by(mapping), loosely_known)) is not None
+    ]
+    tables = [(sheet, head) for sheet, head in heads if is_table(head[1], mapping)]
+    for sheet, (number, headers) in tables or heads:
+        called = f"{name} ({sheet})" if len(sheets) > 1 else name
+        _, wrong = headers_of(called, headers, mapping, row=number, path=str(path))
         problems += wrong
         units.append(Unit("xlsx", name, str(path), sheet, first=number, headers=tuple(headers)))
     if not units and not problems:

@@ -8,12 +8,12 @@ import itertools
 import pathlib
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import polars as pl
 
-from engine.archive.sources_headers import frame_names, is_passed_over
+from engine.archive.sources_headers import LOOKED_AT, frame_names, header_row, is_passed_over
 from engine.archive.sources_model import FILE, ROW, SHEET, RawBatch, Reject, Unit
 from engine.errors import Problem
 from engine.facts.document import shown
@@ -63,6 +63,23 @@ def read_head(path: pathlib.Path, file: str) -> tuple[CsvHead | None, list[Probl
         return None, [_not_utf8(file, row, error)]
     headers = next(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
     return CsvHead(tuple(headers), delimiter, row, skipped + offset + end_of_first), []
+
+
+def head_by(path: pathlib.Path, head: CsvHead, *knowing: Callable[[str], bool]) -> CsvHead:
+    """The head with the row that holds the headers, where that is not the first: see `header_row`."""
+    with path.open("rb") as stream:
+        raw = stream.read(_HEAD)
+    skipped = len(BOM) if raw.startswith(BOM) else 0
+    raw = raw[skipped:]
+    for knows in knowing:
+        # The first row may be a title, whose marks say nothing of those that part the cells.
+        for delimiter in (head.delimiter, *DELIMITERS.replace(head.delimiter, "")):
+            rows = first_rows(path, delimiter, LOOKED_AT)
+            number = header_row(rows, knows)
+            ends = list(itertools.islice(_row_ends(raw, delimiter, at_end=len(raw) < _HEAD - skipped), LOOKED_AT))
+            if number is not None and number <= len(ends):
+                return CsvHead(tuple(rows[number - 1][1]), delimiter, number, skipped + ends[number - 1])
+    return head
 
 
 def first_rows(path: pathlib.Path, delimiter: str, most: int = 60) -> list[tuple[int, list[str]]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import pathlib
+import re
 from collections.abc import Iterator
 from typing import Any, NoReturn
 
@@ -74,6 +75,9 @@ def read_line_unit(unit: Unit) -> RawBatch:
     return RawBatch(unit, rows=tuple(rows), rejects=tuple(rejects))
 
 
+_SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
+
+
 def parsed(line: bytes) -> dict[str, Any]:
     """A line as an object.
 
@@ -83,6 +87,11 @@ def parsed(line: bytes) -> dict[str, Any]:
     data = json.loads(line.decode(), object_pairs_hook=_once, parse_constant=_no_constant)
     if not isinstance(data, dict):
         raise ValueError("not an object")
+    if _SURROGATE.search(line):
+        try:
+            json.dumps(data, ensure_ascii=False).encode()
+        except UnicodeEncodeError:
+            raise _NotAllowedError("the line holds half a character, a lone surrogate") from None
     return data
 
 

@@ -10,9 +10,9 @@ import polars as pl
 
 from engine.archive.cells import text_of
 from engine.archive.mapping import SheetMapping
-from engine.archive.sources_headers import frame_names, is_passed_over
+from engine.archive.sources_headers import LOOKED_AT, frame_names, header_row, is_passed_over
 from engine.archive.sources_model import FILE, ROW, SHEET, RawBatch, Unit
-from engine.archive.sources_xlsx_cells import unread_cells
+from engine.archive.sources_xlsx_cells import too_great, unread_cells
 from engine.errors import Problem
 
 Row = tuple[int, list[Any]]
@@ -22,6 +22,9 @@ def read_sheets(path: pathlib.Path, file: str) -> tuple[list[tuple[str, list[Row
     """Every sheet that is not hidden, in order: its name and its rows with their numbers; or why it cannot be read."""
     from python_calamine import CalamineError, CalamineWorkbook, PasswordError, SheetVisibleEnum
 
+    if great := too_great(path):
+        hint = "delete what stands far from the table, or save the table as CSV"
+        return [], [Problem(file, 0, 0, "", f"the workbook is too great to be read: {great}", hint=hint)]
     try:
         with CalamineWorkbook.from_path(str(path)) as book:
             seen = [sheet.name for sheet in book.sheets_metadata if sheet.visible == SheetVisibleEnum.Visible]
@@ -43,9 +46,12 @@ def _rows(sheet: Any, unread: Mapping[tuple[int, int], str]) -> list[Row]:
     return rows
 
 
-def head_of(rows: Sequence[Row]) -> Row | None:
-    """The first row that holds anything, cut after its last cell that does."""
+def head_of(rows: Sequence[Row], *knowing: Callable[[str], bool]) -> Row | None:
+    """The row of the headers, cut after its last cell that holds anything: see `header_row`; else the first filled."""
+    first = header_row(((number, list(map(text_of, cells))) for number, cells in rows[:LOOKED_AT]), *knowing)
     for number, cells in rows:
+        if first is not None and number < first:
+            continue
         if any(map(_is_filled, cells)):
             width = max(place for place, cell in enumerate(cells, 1) if _is_filled(cell))
             return number, [text_of(cell).strip() for cell in cells[:width]]

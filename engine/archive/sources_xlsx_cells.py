@@ -18,7 +18,10 @@ _AT = re.compile(rb'\br="([A-Z]{1,3})([0-9]{1,7})"')
 _FAULT = re.compile(rb'\bt="e"')
 _VALUE = re.compile(rb"<(?:\w+:)?v>([^<]+)</(?:\w+:)?v>|<(?:\w+:)?is>")
 _FORMULA = re.compile(rb"<(?:\w+:)?f(?:\s[^>]*)?(?:/>|>([^<]*)</(?:\w+:)?f>)")
+_PLACE = re.compile(rb'<(?:\w+:)?c\s(?:[^>]*?\s)?r="([A-Z]{1,3})([0-9]{1,7})"')
 _LONGEST = 100
+_MOST_BYTES = 1 << 30
+_MOST_CELLS = 100_000_000
 
 
 def unread_cells(path: pathlib.Path) -> dict[str, dict[tuple[int, int], str]]:
@@ -33,6 +36,26 @@ def unread_cells(path: pathlib.Path) -> dict[str, dict[tuple[int, int], str]]:
     except (zipfile.BadZipFile, KeyError, ElementTree.ParseError):
         return {}  # whoever reads the workbook says what is wrong with it
     return found
+
+
+def too_great(path: pathlib.Path) -> str:
+    """What makes a workbook too great to be read, before anything takes it in; nothing where it is not.
+
+    Readers hold a sheet from its first cell to its last, filled or not: one stray cell at the far end takes all memory.
+    """
+    try:
+        with zipfile.ZipFile(path) as book:
+            if sum(each.file_size for each in book.infolist()) > _MOST_BYTES:
+                return f"more than {_MOST_BYTES >> 20} MiB once unpacked"
+            for name, part in _sheets(book):
+                rows, columns = 0, 0
+                for at in _PLACE.finditer(book.read(part)):
+                    rows, columns = max(rows, int(at[2])), max(columns, _column(at[1]))
+                if rows * columns > _MOST_CELLS:
+                    return f"sheet {name} reaches to row {rows}, column {columns}: {rows * columns:,} cells"
+    except (zipfile.BadZipFile, KeyError, ElementTree.ParseError):
+        return ""
+    return ""
 
 
 def _sheets(book: zipfile.ZipFile) -> Iterator[tuple[str, str]]:

@@ -14,7 +14,7 @@ import polars as pl
 from engine.archive.job import job_schema
 from engine.archive.mapping import SheetMapping, word_key
 from engine.archive.mapping_columns import column_of
-from engine.archive.sources_headers import NEEDED, headers_of, is_list
+from engine.archive.sources_headers import NEEDED, headers_of, is_list, our_name
 from engine.archive.sources_model import FILE, PLACES, ROW, RawBatch, RawRow, Reject, Taken
 from engine.archive.taken_columns import Typed, mask_in_words, numbered_list, typed_column, typed_list
 from engine.archive.taken_lines import framed_lines
@@ -86,7 +86,7 @@ def _by_line(raw: RawBatch, mapping: SheetMapping | None, today: dt.date) -> Tak
     theirs: list[_Line] = []
     for row in raw.rows:
         if mapping is None:
-            ours.append(_Line(row.row, row.cells))
+            ours.append(_Line(row.row, _by_our_names(row.cells)))
             continue
         line, twice = _renamed(row, mapping)
         if twice:
@@ -118,6 +118,12 @@ def _lines_taken(
     return _merged(flat, bad, strict, RowReader(mapping, today), rejects)
 
 
+def _by_our_names(cells: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A line with names that are ours but for case, spaces and underscores; as it is where two would be the same."""
+    found = {our_name(name) or name: value for name, value in cells.items()}
+    return found if len(found) == len(cells) else cells
+
+
 def _renamed(row: RawRow, mapping: SheetMapping) -> tuple[_Line, list[str]]:
     """A line by flat column, and the names in it that stand for a column another name stands for too."""
     found: dict[str, Any] = {}
@@ -127,15 +133,14 @@ def _renamed(row: RawRow, mapping: SheetMapping) -> tuple[_Line, list[str]]:
         key = word_key(name)
         if key in mapping.passed_over:
             continue
-        column = mapping.headers.get(key)
-        if column is None and name in _KEYS:  # as a survey file has it, where reading already took the section off
-            column = mapping.headers.get(f"property.{name}")
-        flat = name if column is None else column
-        if flat in found:
-            twice.append(name)
-        found[flat] = value
-        if column is not None:
-            called[column] = name
+        columns = mapping.headers.get(key, ())
+        if not columns and name in _KEYS:  # as a survey file has it, where reading already took the section off
+            columns = mapping.headers.get(f"property.{name}", ())
+        for flat in columns or (our_name(name) or name,):
+            if flat in found:
+                twice.append(name)
+            found[flat] = value
+        called.update(dict.fromkeys(columns, name))
     constants = mapping.constants_of(found.keys(), named=bool(called))
     return _Line(row.row, {**found, **constants}, Reached(called, called.keys())), twice
 

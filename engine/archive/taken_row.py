@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -10,7 +11,7 @@ from typing import Any
 
 from engine.archive.cells import CellFault, Reader, reader_of, text_of
 from engine.archive.job import job_schema, job_variables, out_of_order
-from engine.archive.mapping import SheetMapping
+from engine.archive.mapping import WALL_WORDS, SheetMapping, is_wall_id, wall_id_from
 from engine.archive.mapping_columns import UNKNOWN_WORD, column_of, nearest, sheet_columns
 from engine.archive.sources_headers import is_list
 from engine.archive.sources_model import FILE, ROW, SHEET, Reject
@@ -98,6 +99,9 @@ class RowReader:
                 if name in row.faulty and problem.message == "is missing":
                     continue
                 value = _value_of(cells, name, problem, row.survey)
+                if name == "wall" and value and not is_wall_id(value):
+                    wrong(name, "is no id of a wall", value, WALL_WORDS, _wall_hint(value))
+                    continue
                 wrong(name, problem.message, value, _allowed_by(name, problem), problem.hint)
         for name, message, value, allowed, hint in job_faults(row.job):
             wrong(name, message, value, allowed, hint)
@@ -158,6 +162,12 @@ class RowReader:
             _hold(row.survey, name, value)
         else:
             row.job[name] = value
+
+
+def _wall_hint(value: str) -> str:
+    made = wall_id_from(value)
+    said = value if re.fullmatch(r"[^\W\d_][\w ./()-]*", value) else json.dumps(value, ensure_ascii=False)
+    return f"a mapping can translate it: values: wall: {{{said}: {made}}}" if made and len(value) <= 60 else ""
 
 
 def _hold(survey: dict[str, Any], name: str, value: Any) -> None:

@@ -35,6 +35,10 @@ _TITLES = {
     "installed": "What was installed",
     "outcome": "How it turned out",
 }
+OF_JOBS = ("recommended", "installed", "outcome")
+"""The sections that say what came of a job."""
+ROWS_SHOWN = 3
+"""As many rows of a list are in view on the sheet with one row a wall."""
 LIST_TITLES = {"moisture.samples": "Samples", "ground.profile": "Ground profile"}
 """The lists of rows, and what their sheets are called."""
 
@@ -91,10 +95,29 @@ def row_tables() -> tuple[RowTable, ...]:
 
 
 def wall_columns() -> tuple[SheetColumn, ...]:
-    """The columns of the sheet with one row a wall; numbered ones last, since few walls have many."""
+    """The columns of the sheet with one row a wall: its key, what is known of the job, the facts, numbered columns.
+
+    Of each section the facts that apply to every wall come first, and last of all the numbered columns by list.
+    """
     columns = sheet_columns().values()
     single = [column for column in columns if not _list_of(column)]
-    return (*single, *(column for column in columns if _list_of(column)))
+    facts_ = [column for column in single if column.section not in ("", *OF_JOBS)]
+    sections_ = list(dict.fromkeys(column.section for column in facts_))
+    facts_.sort(key=lambda column: (sections_.index(column.section), bool(only_where(column))))
+    return (
+        *(column for column in single if not column.section),
+        *(column for column in single if column.section in OF_JOBS),
+        *facts_,
+        *(column for name in LIST_TITLES for column in columns if _list_of(column) == name),
+    )
+
+
+def seldom(column: SheetColumn) -> bool:
+    """Whether few walls need a column: it applies only to some, or is of a further row of a list."""
+    name = _list_of(column)
+    if name:
+        return int(column.name.removeprefix(f"{name}.").partition(".")[0]) > ROWS_SHOWN
+    return bool(only_where(column))
 
 
 def form_heads(walls: Sequence[str]) -> tuple[str, ...]:
@@ -117,7 +140,7 @@ def allowed(column: SheetColumn) -> str:
     if column.name == WALL_HEAD:
         return "letters, digits, - and _; no spaces"
     if column.kind == "set":
-        return f"none; or any of these, parted by ';': {', '.join(column.options)}"
+        return f"none; or any of these, several parted by a semicolon (;): {', '.join(column.options)}"
     return column.allowed
 
 
@@ -141,12 +164,15 @@ def only_where(column: SheetColumn) -> str:
 
 
 def table_rows(table: RowTable, blank: Blank) -> Iterator[list[str]]:
-    """A list of rows as a table: its name and question, its heads, and empty rows for each wall."""
+    """A list of rows as a table: its name and question, its heads, and empty rows for each wall.
+
+    An only wall is left out of them: it may still be given another name, where the form asks for that.
+    """
     yield [table.name, table.question]
     yield [WALL_HEAD, *(field for field, _ in table.fields)]
     for wall in blank.walls:
         for _ in range(table.rows):
-            yield [wall, *("" for _ in table.fields)]
+            yield ["" if len(blank.walls) == 1 else wall, *("" for _ in table.fields)]
 
 
 def how_to(layout: Layout) -> tuple[str, ...]:
@@ -154,12 +180,21 @@ def how_to(layout: Layout) -> tuple[str, ...]:
     shape = (
         "One row a fact, one column of answers a wall. What is of the whole property is written once, in the first."
         if layout == "facts"
-        else "One row a wall. The heads of the columns stay as they are; columns that are not needed may be deleted."
+        else "One row a wall. The heads of the columns stay as they are; columns that are not needed may be deleted. "
+        "What few walls need is folded away: a click on the + above the columns shows it."
     )
     return (
         shape,
         "Leave empty what is not known. 'none' means looked for and absent; it is never the same as not known.",
         "Where several words may stand, part them by a semicolon: joist_ends; wall_plate.",
+        *(
+            (
+                "Samples and the ground outside stand on sheets of their own, or below. Of a form with one wall their "
+                "column wall may stay empty; of several walls each row names its own, as it is called here.",
+            )
+            if layout == "facts"
+            else ()
+        ),
         "Dates are written YYYY-MM-DD, numbers alone and in the unit of the column.",
         "A sample has mc_percent (and hmc_percent), or its masses: dish_g, wet_g and dry_g (and conditioned_g). "
         "Never both.",

@@ -10,12 +10,13 @@ from typing import Any
 
 import xlsxwriter
 from xlsxwriter.format import Format
-from xlsxwriter.utility import xl_col_to_name
+from xlsxwriter.utility import xl_col_to_name, xl_range_abs
 from xlsxwriter.worksheet import Worksheet
 
-from engine.archive.form_sheet import HOW_TO_TITLE, OF_THE_JOB
+from engine.archive.form_sheet import HOW_TO_TITLE, OF_THE_JOB, WALL_HEAD
 from engine.archive.mapping_columns import UNKNOWN_WORD, SheetColumn
 from engine.archive.template import (
+    OF_JOBS,
     Blank,
     Layout,
     RowTable,
@@ -26,11 +27,13 @@ from engine.archive.template import (
     only_where,
     row_tables,
     sections,
+    seldom,
     table_rows,
     wall_columns,
     word_lists,
 )
 
+SURVEY = "Survey"
 HOW_TO_SHEET = "How to"
 PREPARED_ROWS = 500
 """How many rows of the sheet with one row a wall have drop-downs."""
@@ -47,6 +50,10 @@ _DAY = "yyyy-mm-dd"
 _FIRST_DAY, _LAST_DAY = dt.date(1900, 1, 1), dt.date(2199, 12, 31)
 # Otherwise the hour of writing would stand in the file.
 _CREATED = dt.datetime(2000, 1, 1)
+_NOT_A_DAY = (
+    "Write the day as YYYY-MM-DD, such as 2026-03-12. 12/03/2026 as text is no date: it may be the 12th of March or "
+    "the 3rd of December."
+)
 _ESTABLISHED = ("measured", "observed", "reported", "assumed")
 
 
@@ -136,7 +143,7 @@ class _Book:
                 }
             case "date":
                 between = {"criteria": "between", "minimum": _FIRST_DAY, "maximum": _LAST_DAY}
-                return {"validate": "date", **between, **says}
+                return {"validate": "date", **between, **says, "error_title": "Not a day", "error_message": _NOT_A_DAY}
         return {"validate": "any", **says}
 
     def source(self, words: tuple[str, ...]) -> list[str] | str:
@@ -163,17 +170,19 @@ def template_xlsx(layout: Layout, blank: Blank) -> bytes:
     """The bytes of a template: one row a fact with its lists of rows on sheets of their own, or one row a wall."""
     book = _Book()
     if layout == "facts":
-        _facts(book, blank)
+        walls_at = _facts(book, blank)
         for table in row_tables():
-            _table(book, table, blank)
+            _table(book, table, blank, walls_at)
     else:
         _walls(book, blank)
     _how_to(book, layout)
     return book.closed()
 
 
-def _facts(book: _Book, blank: Blank) -> None:
-    sheet, styles = book.sheet("Survey"), book.styles
+def _facts(book: _Book, blank: Blank) -> tuple[int, int, int, int]:
+    """The sheet with one row a fact, and where on it the names of the walls stand."""
+    sheet, styles = book.sheet(SURVEY), book.styles
+    walls_at = (0, 0, 0, 0)
     heads = form_heads(blank.walls)
     first = heads.index("allowed") + 1
     after = first + len(blank.walls)
@@ -191,6 +200,8 @@ def _facts(book: _Book, blank: Blank) -> None:
         sheet.write_string(row, 1, section.title, styles.heading)
         row += 1
         for column in section.columns:
+            if column.name == WALL_HEAD:
+                walls_at = (row, first, row, after - 1)
             sheet.write_string(row, 0, column.name, styles.name)
             question = " ".join(part for part in (column.question, only_where(column)) if part)
             sheet.write_string(row, 1, question, styles.text)
@@ -205,18 +216,36 @@ def _facts(book: _Book, blank: Blank) -> None:
             book.validate(sheet, (row, first, row, after - 1), column)
             for place in range(after, len(heads)):
                 sheet.write_blank(row, place, None, styles.answer)
-            if column.section not in ("", "recommended", "installed", "outcome"):
+            if column.section not in ("", *OF_JOBS):
                 sheet.data_validation(row, after, row, after, {"validate": "list", "source": list(_ESTABLISHED)})
             row += 1
+    return walls_at
 
 
-def _table(book: _Book, table: RowTable, blank: Blank) -> None:
+def _table(book: _Book, table: RowTable, blank: Blank, walls_at: tuple[int, int, int, int]) -> None:
     sheet, styles = book.sheet(table.title), book.styles
     sheet.set_column(0, 0, 20)
     sheet.set_column(1, len(table.fields), 13)
     sheet.freeze_panes(2, 1)
     sheet.repeat_rows(0, 1)
     title, heads, *rows = table_rows(table, blank)
+    several = len(blank.walls) > 1
+    own = f"={SURVEY}!{xl_range_abs(*walls_at)}"
+    sheet.data_validation(
+        2,
+        0,
+        max(len(rows) + 1, 2),
+        0,
+        {
+            "validate": "list",
+            "source": own,
+            "input_title": "Which wall is it?",
+            "input_message": f"As it is called on the sheet {SURVEY}."
+            + ("" if several else " May stay empty: the form has one wall."),
+            "error_title": "No wall of this form",
+            "error_message": f"Allowed: the walls of the sheet {SURVEY}.",
+        },
+    )
     sheet.write_string(0, 0, title[0], styles.name)
     sheet.write_string(0, 1, title[1])
     for place, head in enumerate(heads):
@@ -238,10 +267,12 @@ def _walls(book: _Book, blank: Blank) -> None:
     sheet.repeat_rows(0)
     sheet.repeat_columns(0, 2)
     shades = {name: index % 2 for index, name in enumerate(dict.fromkeys(column.section for column in columns))}
+    before = False
     for place, column in enumerate(columns):
-        numbered = any(part.isdigit() for part in column.name.split("."))
         width = max(12, min(_WIDEST_HEAD, len(column.name) + 2))
-        options = {"level": 1, "hidden": True} if numbered else {}
+        folded = seldom(column)
+        options = {"level": 1, "hidden": True} if folded else {"collapsed": before}
+        before = folded
         style = book.book.add_format({"num_format": _DAY}) if column.kind == "date" else None
         sheet.set_column(place, place, width, style, options)
         sheet.write_string(0, place, column.name, styles.other_head if shades[column.section] else styles.head)
@@ -250,7 +281,7 @@ def _walls(book: _Book, blank: Blank) -> None:
         book.validate(sheet, (1, place, last, place), column)
         for row, wall in enumerate(blank.walls, 1):
             _write(sheet, row, place, column, given(column, blank, wall), None)
-    sheet.set_column(len(columns), len(columns), 12, None, {"collapsed": True})
+    sheet.set_column(len(columns), len(columns), 12, None, {"collapsed": before})
     sheet.print_area(0, 0, max(len(blank.walls), 30), len(columns) - 1)
 
 
@@ -279,7 +310,7 @@ def _how_to(book: _Book, layout: Layout) -> None:
 def _allowed_here(column: SheetColumn) -> str:
     """What may be written; a long list of words stands on a sheet of its own."""
     if column.kind == "set" and len(allowed(column)) > _LONGEST_MESSAGE:
-        return f"none; or words of the list on '{HOW_TO_SHEET}', parted by ';'"
+        return f"none; or words of the list on '{HOW_TO_SHEET}', several parted by a semicolon (;)"
     return allowed(column)
 
 

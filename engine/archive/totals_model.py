@@ -10,7 +10,7 @@ from engine.decision.model import Part, RuleSetUsed, Word
 
 
 class FileTaken(Part):
-    """A file that was taken in: its rows or walls, and how many of them were left out as there already."""
+    """A file that was taken in: its rows or walls, and how many of them are repeated: they stand there twice."""
 
     file: str
     digest: str

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import polars as pl
 
 from engine.columns.flat import values_of
+from engine.columns.layout import KEY
 from engine.columns.plan import option_ids
 from engine.errors import ReadersDisagree
 from engine.inference.evaluate import Evaluation, evaluate
@@ -16,9 +17,7 @@ from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 ONE_IN = 4096
-"""One row in so many is judged again, counted by its place in its file, whatever the batches are."""
-_FIRST = 2
-"""The first row below a header."""
+"""One row in so many is judged again, drawn by what survey and wall it is; and the first of every batch."""
 
 
 def recheck(flat: pl.DataFrame, judged: pl.DataFrame, base: RuleBase, one_in: int = ONE_IN) -> int:
@@ -27,7 +26,9 @@ def recheck(flat: pl.DataFrame, judged: pl.DataFrame, base: RuleBase, one_in: in
     Raises:
         ReadersDisagree: the columnar reader and the evaluator differ on one of them.
     """
-    rows = flat.select(((pl.col("at.row") - _FIRST) % one_in == 0).alias("taken")).get_column("taken").arg_true()
+    drawn = flat.select(pl.struct(list(KEY)).hash(seed=1) % one_in == 0).to_series()
+    first = pl.Series([0] if flat.height else [], dtype=pl.UInt32)
+    rows = pl.concat([first, drawn.arg_true().cast(pl.UInt32)]).unique().sort()
     for at, row, found in zip(rows, flat[rows].iter_rows(named=True), judged[rows].iter_rows(named=True), strict=True):
         wrong = [name for name, value in expected(row, base) if found.get(name) != value]
         if wrong:

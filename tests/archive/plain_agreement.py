@@ -27,22 +27,28 @@ def plain_agreement(base, evaluation, job):
             f"against.{choice.id}": [rule.id for rule in point[2]],
         }
     graded = [(point[1], False) for point in points.values()]
+    primary, shaken = independent(base, choices, points, bringing)
+    open_sets = 0
     for name in base.sets:
         held, recommended = evaluation.sets[name], job.get(f"recommended.{name}")
         order = sorted(base.members[name], key=lambda m: (base.members[name][m].order, m))
-        left, beyond = [], []
+        left, beyond, called_for = [], [], []
         if recommended is not None:
             left = [m for m in order if m in held.now and m in held.sure and m not in recommended]
             allowed = held.now | held.sure | held.may
             unknown = dict.fromkeys(m for m in recommended if m not in order)
+            called_for = [m for m in order if m in held.now and m not in held.sure and m not in recommended]
             beyond = [m for m in (*order, *unknown) if m in recommended and m not in allowed]
-        grade = strongest(rule for rule in fired if any((name, m) in rule.adds for m in left)) if left else None
+        adding = [rule for rule in fired if any((name, m) in rule.adds for m in left) and not read(base, rule) & shaken]
+        grade = strongest(adding) if adding else None
+        open_sets += bool(called_for)
         graded.append((grade, True))
         found |= {
             f"decided.{name}": [m for m in order if m in held.now],
             f"recommended.{name}": recommended,
             f"left_out.{name}": left,
             f"left_out_grade.{name}": grade,
+            f"called_for_now.{name}": called_for,
             f"beyond.{name}": beyond,
         }
     installed = job.get("installed.medium")
@@ -57,7 +63,6 @@ def plain_agreement(base, evaluation, job):
         else installed == job["recommended.medium"],
     }
     found["over_specified"] = dearer(base, job.get("recommended.medium"), points["verdict"][0], fired)
-    primary = independent(base, choices, points, bringing)
     found["primary"] = [choice for choice in base.choices if choice in primary]
     findings = [point[0] for point in points.values()] + [found["finding.installed"]]
     grades = [grade for grade, _ in graded if grade]
@@ -66,7 +71,7 @@ def plain_agreement(base, evaluation, job):
     )
     if grades:
         found["worst"] = min(grades, key=WORDS.index)
-    elif "not_decidable" in findings:
+    elif "not_decidable" in findings or open_sets:
         found["worst"] = "not_decidable"
     else:
         found["worst"] = "agree" if recorded else "not_recorded"
@@ -75,7 +80,7 @@ def plain_agreement(base, evaluation, job):
         -(*WORDS, "not_decidable", "agree", "not_recorded").index(found["worst"]),
         job.get("outcome.result") in ("unchanged", "worse"),
         *(min(31, counted.count(word)) for word in WORDS),
-        findings.count("not_decidable"),
+        findings.count("not_decidable") + open_sets,
     )
     held = [place for place, rule in enumerate(base.rules) if rule.id in evaluation.fired]
     for word in range((len(base.rules) + 63) // 64):
@@ -142,7 +147,7 @@ def dearer(base, given, verdict, fired):
 
 
 def independent(base, choices, points, bringing):
-    """The choices that differ by themselves."""
+    """The choices that differ by themselves; and those that differ, or came of one that does."""
     shaken, found = set(), set()
     for choice in choices:
         finding, _, rules = points[choice.id]
@@ -153,7 +158,7 @@ def independent(base, choices, points, bringing):
             finding != "agree" and any(read(base, rule) & shaken for rule in bringing[choice.id])
         ):
             shaken.add(choice.id)
-    return found
+    return found, shaken
 
 
 def read(base, rule, seen=frozenset()):

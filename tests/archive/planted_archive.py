@@ -53,7 +53,7 @@ def checked(paths, output, mapping=None, version=None, earlier=None, batch=250_0
     )
     read = read_and_judge(asked, _nothing)
     rejects = [dataclasses.asdict(each) for each in read.rejects()]
-    totals = finish(asked, read, no_page, _nothing)
+    totals = finish(read, no_page, _nothing).totals
     return Checked(totals, pl.read_parquet(output / "walls.parquet"), rejects)
 
 

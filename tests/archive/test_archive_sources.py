@@ -261,3 +261,67 @@ def test_a_file_that_may_not_be_read_is_a_problem(tmp_path: pathlib.Path) -> Non
     path.chmod(0)
     with pytest.raises(BadInput, match="no permission"):
         sources([path])
+
+
+def problems_of(path: pathlib.Path, mapping: SheetMapping | None = None) -> list[Any]:
+    with pytest.raises(BadInput) as raised:
+        sources([path], mapping)
+    return list(raised.value.problems)
+
+
+def test_a_file_of_foreign_headers_is_led_to_map_and_a_foreign_mapping_is_one_problem(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "past jobs.csv"
+    path.write_text("Job,Day,Side,wall\nA,2026-06-15,x,front\n")
+    last = problems_of(path)[-1]
+    assert last.hint == (f"3 of 4 headers are not known, so run: bedjoint archive map '{path}' --output mapping.yaml")
+    found = problems_of(path, SheetMapping(columns={"Ref": "reference", "When": "survey_date"}))
+    assert [(p.line, p.message) for p in found] == [(1, "the mapping names none of this file's headers")]
+    assert "'Job', 'Day', 'Side' and 1 more" in found[0].found
+    assert "'Ref', 'When'" in found[0].allowed
+
+
+def test_case_spaces_and_underscores_of_our_names_do_not_matter(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "jobs.csv"
+    path.write_text("Reference,Survey Date,WALL,Build.Thickness MM,Ground.profile.20.at m\nA,2026-06-15,a,225,\n")
+    flat, rejects = taken(path)
+    assert not rejects
+    assert flat.select("reference", "wall", "build.thickness_mm").rows() == [("A", "a", 225)]
+    (tmp_path / "jobs.jsonl").write_text('{"Reference": "A", "survey date": "2026-06-15", "Wall": "a", "Note": "x"}\n')
+    flat, rejects = taken(tmp_path / "jobs.jsonl")
+    assert not rejects
+    assert flat.select("reference", "note").rows() == [("A", "x")]
+    path.write_text("reference,survey_date,wall,Survey Date\n")
+    assert [p.message for p in problems_of(path)] == ["stands for survey_date, as 'survey_date' does"]
+
+
+def test_the_headers_are_found_below_a_title_with_other_marks(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "jobs.csv"
+    title = 'Jobs, walls, and more; "quoted\n'
+    above = "\ufeff" + title + '\n;;\n"a\nb";;\n'
+    path.write_text(above + "reference;survey_date;wall\nA;2026-06-15;a\nB;2026-06-15;b c\n")
+    for size in (1, 50):
+        flat, rejects = taken(path, size)
+        assert flat.select("at.row", "reference").rows() == [(6, "A")]
+        assert [(r.row, r.column, r.value) for r in rejects] == [(7, "wall", "b c")]
+    path.write_text("\n" * 25 + "x,y\n" + "reference,survey_date,wall\n")
+    assert problems_of(path)[0].line == 26  # beyond the rows looked at: the first that holds anything
+
+
+def test_a_sheet_without_jobs_does_not_stop_one_with_them(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "jobs.xlsx"
+    book = openpyxl.Workbook()
+    book.active.append(["reference", "survey_date", "wall"])
+    book.active.append(["A", "2026-06-15", "a"])
+    book.create_sheet("Prices").append(["Item", "Price"])
+    book.save(path)
+    flat, rejects = taken(path)
+    assert (flat.height, rejects) == (1, [])
+    book.create_sheet("More").append(["wall", "Price"])
+    book.save(path)
+    assert {p.file for p in problems_of(path)} == {f"{path.as_posix()} (More)"}
+
+
+def test_a_row_of_few_words_is_no_row_of_headers(tmp_path: pathlib.Path) -> None:
+    path = tmp_path / "jobs.csv"
+    path.write_text("Job,Day,Side,Wall type,Pointing,x,y,z,v,w,u\n,,,,pointing,render,,,,,\n")
+    assert {p.line for p in problems_of(path)} == {1}

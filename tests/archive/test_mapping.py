@@ -2,8 +2,10 @@
 
 import pytest
 
-from engine.archive.mapping import SheetMapping, is_date_format, mapping_text, read_mapping, word_key
+from cli.mapping_example import EXAMPLE
+from engine.archive.mapping import SheetMapping, is_wall_id, mapping_text, read_mapping, wall_id_from, word_key
 from engine.archive.mapping_columns import column_of, fault_of, sheet_columns
+from engine.archive.mapping_dates import is_date_format, said_form, strptime_form
 from engine.errors import BadInput
 from engine.facts.vocabulary import facts
 
@@ -51,7 +53,7 @@ def written(tmp_path, text):
 
 def test_a_mapping_says_what_each_header_and_word_stands_for(tmp_path):
     found = read_mapping(written(tmp_path, GOOD))
-    assert found.headers[word_key("  wall THICKNESS (cm) ")] == "build.thickness_mm"
+    assert found.headers[word_key("  wall THICKNESS (cm) ")] == ("build.thickness_mm",)
     assert found.words["build.construction"]["solid"] == "solid_brick"
     assert found.words["existing_course.bridged_by"]["all outside"] == ("ground", "render")
     assert found.passed_over == {"client", "price"}
@@ -115,8 +117,55 @@ def test_words_and_units_of_a_column_that_no_header_leads_to_are_a_problem(tmp_p
 def test_a_misspelt_column_is_said_once(tmp_path):
     text = "columns: {R: build.rol}\nvalues: {build.role: {x: party}}\n"
     assert [(line, field) for line, field, _, _ in problems_of(tmp_path, text)] == [(1, "columns.R")]
-    text = "columns: {R: [build.role]}\nvalues: {build.role: {x: party}}\n"
+    text = "columns: {R: {a: build.role}}\nvalues: {build.role: {x: party}}\n"
     assert [(line, field) for line, field, _, _ in problems_of(tmp_path, text)] == [(1, "columns.R")]
+
+
+def test_one_header_may_feed_several_columns_each_with_its_own_words(tmp_path):
+    text = "columns: {Advice: [recommended.verdict, recommended.medium]}\n"
+    text += "values:\n  recommended.verdict: {cream: treat}\n  recommended.medium: {cream: cream}\n"
+    found = read_mapping(written(tmp_path, text))
+    assert found.headers["advice"] == ("recommended.verdict", "recommended.medium")
+    assert read_mapping(written(tmp_path, mapping_text(found))) == found
+    bad = "columns: {A: [recommended.verdict, recomended.medium], B: recommended.verdict, C: []}\n"
+    bad += "constants: {recommended.verdict: treat}\n"
+    said = {(field, message) for _, field, message, _ in problems_of(tmp_path, bad)}
+    assert ("columns.A[1]", "there is no such column") in said
+    assert ("columns.B", "stands for the same column as 'A' (line 1)") in said
+    assert ("columns.C", "is not a column or a list of columns") in said
+    assert ("constants.'recommended.verdict'", "is also read from the sheet (line 1)") in said
+
+
+def test_the_example_in_the_help_is_a_mapping_with_every_key(tmp_path):
+    found = read_mapping(written(tmp_path, EXAMPLE))
+    assert found.model_fields_set == set(SheetMapping.model_fields) - {"kind", "form"}
+    assert all(len(line) <= 78 for line in EXAMPLE.splitlines())
+
+
+def test_a_wall_is_translated_to_what_may_be_an_id(tmp_path):
+    text = "columns: {Elevation: wall}\nvalues: {wall: {North gable: north gable}}\n"
+    with pytest.raises(BadInput, match="is no id of a wall; found 'north gable'; allowed: letters, digits, - and _"):
+        read_mapping(written(tmp_path, text))
+    assert wall_id_from("Côté nord / 2ème (étage)") == "cote-nord-2eme-etage"
+    assert all(is_wall_id(wall_id_from(text)) for text in ("N. gable", "x" * 60, "a " * 30, "_a"))
+
+
+@pytest.mark.parametrize(
+    ("said", "letters", "again"),
+    [
+        ("dd/mm/yyyy", "%d/%m/%Y", "dd/mm/yyyy"),
+        ("d.m.yyyy", "%d.%m.%Y", "dd.mm.yyyy"),
+        ("YYYY-MM-DD", "%Y-%m-%d", "yyyy-mm-dd"),
+        ("mm/dd/yy", "%m/%d/%y", "mm/dd/yy"),
+        ("d mmm yyyy", "%d %b %Y", "dd mmm yyyy"),
+        ("%d %B %Y", "%d %B %Y", "dd mmmm yyyy"),
+        ("%j of %Y", "%j of %Y", "%j of %Y"),
+    ],
+)
+def test_dates_are_said_as_offices_say_them_or_as_strptime_does(said, letters, again):
+    assert strptime_form(said) == letters
+    assert said_form(said) == again
+    assert is_date_format(said)
 
 
 def test_constants_are_of_sheets_laid_out_as_the_mapping_says():
@@ -144,6 +193,9 @@ def test_numbered_columns_count_on_beyond_the_template():
     assert column_of("moisture.samples.1.surprise") is None
 
 
-@pytest.mark.parametrize(("form", "good"), [("%d.%m.%y", True), ("%Y%m%d", True), ("%m/%Y", False), ("%Q", False)])
+@pytest.mark.parametrize(
+    ("form", "good"),
+    [("%d.%m.%y", True), ("%Y%m%d", True), ("%m/%Y", False), ("%Q", False), ("mm/yyyy", False), ("day", False)],
+)
 def test_a_way_to_write_dates_must_give_the_day_back(form, good):
     assert is_date_format(form) is good

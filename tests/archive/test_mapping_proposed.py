@@ -6,10 +6,14 @@ import pytest
 from jobs_made import taken
 
 from cli.archive_map_command import Format, archive_map
+from cli.main import exit_code_of
+from cli.mapping_example import EXAMPLE
 from engine.archive.headers import propose
 from engine.archive.headers_read import head_of
+from engine.archive.headers_values import our_word
 from engine.archive.headers_words import synonyms
 from engine.archive.mapping import mapping_text, read_mapping
+from engine.archive.mapping_columns import sheet_columns
 from engine.errors import BadInput
 
 SHEET = [
@@ -116,14 +120,14 @@ def test_a_sample_without_its_depth_is_pointed_out(proposal):
 
 
 def test_dates_and_separators_are_seen_in_the_cells(proposal):
-    assert (proposal.mapping.date_format, proposal.mapping.set_separator) == ("%d/%m/%Y", "/")
+    assert (proposal.mapping.date_format, proposal.mapping.set_separator) == ("dd/mm/yyyy", "/")
 
 
 def test_dates_that_could_be_either_way_are_said_to_be():
     found = propose(["Job", "Date"], [["1", "03/04/2024"], ["2", "05/06/2024"]])
-    assert found.mapping.date_format == "%d/%m/%Y"
+    assert found.mapping.date_format == "dd/mm/yyyy"
     assert any("none of those looked at shows" in note for note in found.notes)
-    assert propose(["Date"], [["12/31/2024"]]).mapping.date_format == "%m/%d/%Y"
+    assert propose(["Date"], [["12/31/2024"]]).mapping.date_format == "mm/dd/yyyy"
 
 
 def test_cells_that_cannot_be_of_a_column_speak_against_it():
@@ -182,7 +186,7 @@ def test_our_own_names_are_in_the_mapping_only_where_their_cells_are_not_ours(tm
         },
         "Mortar": "build.mortar_kind",
     }  # fmt: skip
-    assert (mapping.date_format, mapping.decimal_comma, mapping.set_separator) == ("%d/%m/%Y", True, "/")
+    assert (mapping.date_format, mapping.decimal_comma, mapping.set_separator) == ("dd/mm/yyyy", True, "/")
     assert set(mapping.values) == {"build.construction", "evidence.efflorescence"}
     target = tmp_path / "m.yaml"
     target.write_text(mapping_text(mapping))
@@ -309,3 +313,179 @@ def test_a_file_that_cannot_be_read_is_refused_in_words(tmp_path, name, content)
         path.write_bytes(content)
     with pytest.raises(BadInput):
         head_of(path)
+
+
+def test_a_mapping_that_is_there_is_not_written_over_unless_asked(tmp_path, capsys):
+    target = tmp_path / "m.yaml"
+    target.write_text("mended by hand")
+    arguments = ["archive", "map", str(firm_csv(tmp_path)), "--output", str(target)]
+    assert exit_code_of(arguments) == 2
+    said = capsys.readouterr()
+    assert "--replace" in said.err
+    assert not said.out
+    assert target.read_text() == "mended by hand"
+    assert exit_code_of([*arguments, "--replace"]) == 0
+    assert read_mapping(target).columns["Job No."] == "reference"
+
+
+def test_every_key_is_shown_in_the_help_and_at_the_head_of_the_file(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "80")
+    assert exit_code_of(["archive", "map", "--help"]) == 0
+    page = capsys.readouterr().out
+    target = tmp_path / "m.yaml"
+    archive_map(firm_csv(tmp_path), target, Format.TEXT)
+    head = target.read_text().partition("kind: archive_mapping")[0]
+    for line in EXAMPLE.splitlines():
+        assert line in page
+        assert line in head
+    assert max(map(len, page.splitlines())) <= 80
+
+
+def test_the_page_ends_with_a_command_that_works_as_it_stands(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "80")
+    path = firm_csv(tmp_path).rename(tmp_path / "past jobs.csv")
+    archive_map(path, tmp_path / "m.yaml", Format.TEXT)
+    last = capsys.readouterr().out.rstrip().splitlines()[-1].strip()
+    assert last == f"bedjoint archive check '{path}' --mapping {tmp_path / 'm.yaml'} --output checked"
+
+
+def notes_of(found, header):
+    return " ".join(note for each in found.placed if each.header == header for note in each.notes)
+
+
+def test_dates_written_mostly_one_way_are_read_so_and_the_odd_ones_named():
+    days = ["31/02/2025", "14/06/25", *(f"{day}/06/2025" for day in range(13, 21))]
+    found = propose(["Job", "Date"], [["J", day] for day in days])
+    assert found.mapping.date_format == "dd/mm/yyyy"
+    assert notes_of(found, "Date") == "no date as dd/mm/yyyy: '31/02/2025' (row 2), '14/06/25' (row 3)"
+    too_few = propose(["Job", "Date"], [["J", day] for day in (*days, "2025.06.01")])
+    assert too_few.mapping.date_format is None
+
+
+def test_numbers_with_the_other_mark_are_named():
+    found = propose(["Wall length", "RH (%)"], [["4.2", "60"], ["3,6", "61"], ["4.5", "62"]])
+    assert found.mapping.decimal_comma is False
+    assert notes_of(found, "Wall length") == "written with a decimal comma: '3,6' (row 3)"
+    assert not notes_of(found, "RH (%)")
+
+
+@pytest.mark.parametrize("header", ["We recommended", "Recommendation", "Advice", "Treatment recommended"])
+@pytest.mark.parametrize(
+    ("cells", "columns"),
+    [
+        (["cream", "DPC rods"], "recommended.medium"),
+        (["yes", "no"], "recommended.verdict"),
+        (["treat", "no treatment", "investigate"], "recommended.verdict"),
+        (["cream", "no treatment", "Investigate", "cream"], ["recommended.verdict", "recommended.medium"]),
+    ],
+)
+def test_what_was_recommended_goes_by_the_cells(header, cells, columns):
+    found = propose(["Job", header], [["J", cell] for cell in cells]).mapping
+    assert found.columns[header] == columns
+    if isinstance(columns, list):
+        assert found.values["recommended.verdict"] == {
+            "cream": "treat",
+            "no treatment": "no_course",
+            "Investigate": "investigate",
+        }
+        assert found.values["recommended.medium"] == {"no treatment": "unknown", "Investigate": "unknown"}
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "column"),
+    [
+        ("Checked on", ["13/05/2025"], "outcome.on"),
+        ("Result", ["dry", "still damp"], "outcome.result"),
+        ("Outcome", ["improved", "dry"], "outcome.result"),
+        ("Installed", ["13/05/2025"], "installed.on"),
+        ("Installed", ["cream", "rods"], "installed.medium"),
+        ("Date installed", ["13/05/2025"], "installed.on"),
+    ],
+)
+def test_what_was_installed_and_how_it_turned_out_go_by_the_cells(header, cells, column):
+    assert propose(["Job", header], [["J", cell] for cell in cells]).mapping.columns[header] == column
+
+
+def test_advice_and_treatment_in_columns_of_their_own_are_kept_apart():
+    rows = [["treat", "cream"], ["no treatment", ""], ["treat", "rods"]]
+    found = propose(["Advice", "Recommended treatment"], rows).mapping.columns
+    assert found == {"Advice": "recommended.verdict", "Recommended treatment": "recommended.medium"}
+
+
+@pytest.mark.parametrize(
+    ("word", "ours"),
+    [
+        ("oven & hygroscopic", "oven_and_hygroscopic"),
+        ("Hygro + oven", "oven_and_hygroscopic"),
+        ("oven dried", "oven"),
+    ],
+)
+def test_the_option_that_covers_all_the_words_is_preferred(word, ours):
+    assert our_word(word, sheet_columns()["moisture.method"], synonyms())[0] == ours
+
+
+def test_walls_with_spaces_get_ids_no_two_the_same():
+    walls = ["North gable", "north  gable", "North-gable", "North gable!", "rear"]
+    found = propose(["Elevation"], [[wall] for wall in walls])
+    ids = found.mapping.values["wall"]
+    assert ids == {"North gable": "north-gable-2", "North gable!": "north-gable-3"}
+    own = propose(["wall"], [["North gable"]]).mapping
+    assert (own.columns, own.values) == ({"wall": "wall"}, {"wall": {"North gable": "north-gable"}})
+    assert not propose(["wall"], [["north"]]).mapping.columns
+
+
+TITLED = [
+    ["Past jobs 2025"],
+    [],
+    ["Job no", "Date", "Elevation", "Wall thickness"],
+    ["J1", "2025-06-13", "north", 225],
+]
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_headers_below_a_title_are_found_by_map_and_by_the_check(tmp_path, kind, capsys):
+    path = tmp_path / f"jobs.{kind}"
+    sheet_written(path, {"Jobs": TITLED})
+    archive_map(path, tmp_path / "m.yaml", Format.TEXT)
+    assert "Row 3 was taken as the row of the headers." in capsys.readouterr().out
+    flat, rejects = taken(path, mapping=read_mapping(tmp_path / "m.yaml"))
+    assert not rejects
+    assert flat.select("at.row", "reference", "wall", "build.thickness_mm").rows() == [(4, "J1", "north", 225)]
+
+
+def test_a_sheet_that_is_no_table_of_walls_is_passed_over(tmp_path, capsys):
+    path = tmp_path / "jobs.xlsx"
+    sheet_written(path, {"Jobs": TITLED, "Prices": [["Item", "Price"], ["Cream", 12]]})
+    archive_map(path, tmp_path / "m.yaml", Format.TEXT)
+    page = capsys.readouterr().out
+    assert "Sheet Prices is passed over" in page
+    assert "Item" not in page
+    flat, rejects = taken(path, mapping=read_mapping(tmp_path / "m.yaml"))
+    assert (flat.height, rejects) == (1, [])
+
+
+def sheet_written(path, sheets):
+    import csv
+
+    import openpyxl
+
+    if path.suffix == ".csv":
+        with path.open("w", newline="") as out:
+            csv.writer(out).writerows(next(iter(sheets.values())))
+        return
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, rows in sheets.items():
+        sheet = book.create_sheet(name)
+        for row in rows:
+            sheet.append(row)
+        if rows is TITLED:
+            sheet.merge_cells("A1:D1")
+    book.save(path)
+
+
+def test_a_header_that_feeds_several_columns_is_no_guess():
+    (placed,) = propose(["We recommended"], [["cream"], ["no treatment"]]).placed
+    assert (placed.column, placed.beside) == ("recommended.verdict", ("recommended.medium",))
+    assert placed.confidence != "guess"
+    assert "as near" not in placed.reason

@@ -232,3 +232,38 @@ def test_the_gravest_are_those_that_sorting_gives(most):
     assert gravest(frame.lazy(), most).equals(wanted)
     among = [pl.DataFrame(schema=frame.schema), *among_gravest(frame.lazy(), most, rows=9)]
     assert pl.concat(among).equals(wanted.sort("at.row"))
+
+
+def test_the_sheets_print_on_a4_one_page_wide_with_their_heads(workbook):
+    for sheet in openpyxl.load_workbook(workbook):
+        assert (sheet.page_setup.paperSize, sheet.page_setup.orientation) == (9, "landscape")
+        assert (sheet.page_setup.fitToWidth or 1, sheet.page_setup.fitToHeight) == (1, 0)
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage
+        if sheet.title == "Totals":
+            continue
+        assert sheet.print_title_rows == "$1:$1"
+        last = openpyxl.utils.cell.range_boundaries(sheet.print_area.rpartition("!")[2].replace("$", ""))[2]
+        letters = [openpyxl.utils.get_column_letter(at) for at in range(1, last + 1)]
+        assert sum(sheet.column_dimensions[letter].width for letter in letters) < 230, sheet.title
+
+
+def test_no_text_of_a_printed_list_is_clipped(workbook):
+    book = openpyxl.load_workbook(workbook)
+    for title in ("Worst first", "Rules"):
+        sheet = book[title]
+        for row in sheet.iter_rows(max_col=10):
+            for cell in row:
+                if isinstance(cell.value, str):
+                    width = sheet.column_dimensions[cell.column_letter].width
+                    lines = -(-len(cell.value) // int(width))
+                    assert sheet.row_dimensions[cell.row].height >= 15 * lines, (title, cell.coordinate)
+
+
+def test_the_totals_say_what_the_names_of_the_columns_mean(workbook, hostile, found):
+    rows = list(openpyxl.load_workbook(workbook)["Totals"].iter_rows(values_only=True))
+    said = {name: row[1] for row in rows if isinstance(row[0], str) for name in row[0].split(", ")}
+    kinds = {f"{name.partition('.')[0]}.NAME" for name in hostile.columns}
+    for name in ("at.file", "finding.NAME", "grade.NAME", "against.NAME", "left_out.NAME", "beyond.NAME", "worst"):
+        assert said[name]
+        assert name in kinds or name in hostile.columns
+    assert said["evidence"] == next(each.title for each in found.choices if each.choice == "evidence")

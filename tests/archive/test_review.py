@@ -16,6 +16,7 @@ import yaml
 
 from cli.main import exit_code_of
 from cli.render_review import as_json, as_text
+from cli.review_command import EXAMPLE
 from engine.archive.job import read_job_file
 from engine.archive.review import reviewed
 from engine.archive.review_model import Review
@@ -275,6 +276,21 @@ def test_the_recommendation_may_come_from_standard_input(capsys, here, quick, mo
     code, _, err = run(capsys, "-", "--recommended", "-")
     assert code == 2
     assert "is standard input, as the survey is" in err
+
+
+def test_the_help_and_a_file_of_another_form_show_what_the_recommendation_looks_like(capsys, here, quick):
+    _, out, _ = run(capsys, "--help")
+    assert all(line in out for line in EXAMPLE.splitlines())
+    assert max(map(len, out.splitlines())) <= 80
+    for text in ("medium: cream\n", "walls: front\n", "walls:\n  - medium: cream\n"):
+        pathlib.Path("other.yaml").write_text(text)
+        code, out, err = run(capsys, "nine_inch_brick.yaml", "--recommended", "other.yaml")
+        assert (code, out) == (2, "")
+        assert EXAMPLE in err
+    pathlib.Path("example.yaml").write_text(EXAMPLE)
+    _, _, err = run(capsys, "nine_inch_brick.yaml", "--recommended", "example.yaml")
+    assert "not of the form" not in err
+    assert read_job_file(pathlib.Path("example.yaml")).walls[0].recommended["medium"] == "cream"
 
 
 def test_only_the_walls_that_are_recorded_or_asked_for(capsys, here, quick):

@@ -228,3 +228,97 @@ def test_a_file_without_a_row_is_said_to_hold_no_jobs(tmp_path, capsys):
     assert exit_code_of(check(tmp_path / "out", tmp_path / "none.csv")) == 2
     assert "holds no jobs" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
+
+
+CODE = "import sys; from cli.main import exit_code_of; sys.exit(exit_code_of(sys.argv[1:]))"
+
+
+def killed_after(parts, output, **options):
+    """A check that is killed once so many parts are done."""
+    running = subprocess.Popen([sys.executable, "-c", CODE, *check(output, **options)], stderr=subprocess.DEVNULL)
+    until = time.monotonic() + 120
+    while len(list((output / ".unfinished").glob("part-*.json"))) < parts and time.monotonic() < until:
+        time.sleep(0.01)
+    running.kill()
+    running.wait()
+
+
+def test_a_second_check_is_kept_out_of_a_folder_in_which_one_is_at_work(tmp_path, capsys):
+    output = tmp_path / "out"
+    running = subprocess.Popen([sys.executable, "-c", CODE, *check(output, batch=1)], stderr=subprocess.DEVNULL)
+    until = time.monotonic() + 120
+    while not list((output / ".unfinished").glob("part-*.json")) and time.monotonic() < until:
+        time.sleep(0.01)
+    for option in ("replace", "resume"):
+        assert exit_code_of(check(output, **{option: True})) == 2
+        assert "another check is at work there" in capsys.readouterr().err
+    running.kill()
+    running.wait()
+    assert exit_code_of(check(output, resume=True)) == 1
+
+
+def test_a_file_that_changes_while_it_is_read_gives_no_results(tmp_path, monkeypatch, capsys):
+    from engine.archive import run
+
+    source = tmp_path / "jobs.csv"
+    source.write_bytes((DEMO / "jobs.csv").read_bytes())
+    judged = run.judged_unit
+
+    def meanwhile(*arguments):
+        os.utime(source, (1, 1))
+        return judged(*arguments)
+
+    monkeypatch.setattr(run, "judged_unit", meanwhile)
+    assert exit_code_of(check(tmp_path / "out", source, workers=1)) == 2
+    assert "changed while they were being read" in capsys.readouterr().err
+    assert not (tmp_path / "out" / "walls.parquet").exists()
+
+
+def test_rejects_of_an_earlier_check_do_not_stay(tmp_path):
+    assert exit_code_of(check(tmp_path / "out")) == 1
+    lines = (DEMO / "jobs.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    rejected = pl.read_csv(tmp_path / "out" / "rejects.csv").get_column("row").to_list()
+    good = tmp_path / "good.csv"
+    kept = [line for row, line in enumerate(lines, 1) if row not in rejected]
+    good.write_text("".join(kept), encoding="utf-8")
+    assert exit_code_of(check(tmp_path / "out", good, replace=True)) == 1
+    assert not (tmp_path / "out" / "rejects").exists()
+
+
+def test_a_part_that_is_not_whole_is_judged_again(tmp_path, plain):
+    output = tmp_path / "out"
+    killed_after(2, output, batch=2)
+    part = output / ".unfinished" / "part-0000000.parquet"
+    part.write_bytes(part.read_bytes()[:100])
+    assert exit_code_of(check(output, resume=True)) == 1
+    assert results(output) == plain
+
+
+def test_a_check_goes_on_by_the_day_on_which_it_began(tmp_path, plain):
+    output = tmp_path / "out"
+    killed_after(2, output, batch=2)
+    assert exit_code_of(check(output, resume=True, as_of="2027-01-01")) == 1
+    assert results(output) == plain
+
+
+def test_a_full_disk_is_told_and_what_is_done_is_kept(tmp_path, monkeypatch, capsys, plain):
+    from engine.archive import journal
+
+    wrote = journal._write_frame
+
+    def full(frame, path):
+        if "0000003" in path.name:
+            raise OSError(28, "No space left on device")
+        wrote(frame, path)
+
+    monkeypatch.setattr(journal, "_write_frame", full)
+    assert exit_code_of(check(tmp_path, batch=5, workers=1)) == 2
+    assert "No space left on device" in capsys.readouterr().err
+    monkeypatch.undo()
+    assert exit_code_of(check(tmp_path, resume=True)) == 1
+    assert results(tmp_path) == plain
+
+
+def test_a_sample_of_every_layout_is_judged_again(tmp_path, capsys):
+    assert exit_code_of(["archive", "check", str(DEMO.parent / "nine_inch_brick.yaml"), "--output", str(tmp_path)]) == 0
+    assert "1 wall of them was judged a second way" in " ".join(capsys.readouterr().out.split())

@@ -28,8 +28,9 @@ from engine.archive.job import job_schema
 from engine.archive.mapping import SheetMapping
 from engine.archive.sources import read_unit, sources
 from engine.archive.taken import take_in
-from engine.archive.taken_row import RowReader
+from engine.archive.taken_row import Reached, RowReader
 from engine.columns.layout import flat_schema, members_of
+from engine.errors import BadInput
 from engine.facts.vocabulary import facts
 
 GOOD: dict[str, Any] = {
@@ -124,7 +125,7 @@ def test_the_same_jobs_in_every_format_are_the_same_rows(tmp_path: pathlib.Path)
         ("survey_date", "2027-06-15", "is in the future of the day of judging", TODAY.isoformat(), ""),
         ("survey_date", None, "is missing", "", ""),
         ("reference", None, "is missing", "", ""),
-        ("wall", "the front", "is not written as it must be", "the pattern", ""),
+        ("wall", "the front", "is no id of a wall", "letters, digits, - and _", "{the front: the-front}"),
         ("build.cavity_mm", 50, "does not apply to this wall", "build.construction is solid_brick", ""),
         ("build.openings_m", 9, "is more than the wall is long", "8.5 m at the most", ""),
         ("earlier_treatment.year", 2027, "is later than the survey", "2026", ""),
@@ -584,3 +585,95 @@ def test_a_filled_in_form_is_taken_in_wall_by_wall(tmp_path: pathlib.Path) -> No
         ("build.role", "outer", 7),
     ]
     assert len({reject.place for reject in rejects}) == 1
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_one_header_feeds_two_columns_in_either_way_of_reading(tmp_path, kind):
+    mapping = SheetMapping(
+        columns={"We advised": ["recommended.verdict", "recommended.medium"], "Elevation": "wall"},
+        values={
+            "recommended.verdict": {"DPC cream": "treat", "nothing": "no_course"},
+            "recommended.medium": {"DPC cream": "cream", "nothing": "unknown"},
+            "wall": {"North gable": "north-gable"},
+        },
+    )
+    cells = [("North gable", "DPC cream"), ("b", "nothing"), ("South gable", "dpc cream"), ("d", "rods")]
+    base = {"reference": "A", "survey_date": "2026-06-15"}
+    rows = [{**base, "Elevation": wall, "We advised": advised} for wall, advised in cells]
+    path = tmp_path / f"jobs.{kind}"
+    {"csv": write_csv, "xlsx": write_xlsx, "parquet": write_text_parquet, "jsonl": write_lines}[kind](path, rows)
+    flat, rejects = taken(path, mapping=mapping)
+    assert flat.select("wall", "recommended.verdict", "recommended.medium").rows() == [
+        ("north-gable", "treat", "cream"),
+        ("b", "no_course", None),
+    ]
+    told = {(each.column, each.value, each.allowed, each.hint) for each in rejects if each.value == "South gable"}
+    assert told == {
+        (
+            "Elevation",
+            "South gable",
+            "letters, digits, - and _; no spaces; at most 40",
+            "a mapping can translate it: values: wall: {South gable: south-gable}",
+        )
+    }
+    assert [(each.column, each.value) for each in rejects if each.value == "rods"] == [("We advised", "rods")]
+    strict, wrong = RowReader(mapping, TODAY).read(
+        ("f", "", 2),
+        {**base, "wall": "North gable", "recommended.verdict": "DPC cream", "recommended.medium": "DPC cream"},
+        {},
+        Reached({}, mapping.headers["we advised"] + ("wall",)),
+    )
+    assert not wrong
+    assert strict is not None
+    assert (strict["recommended.verdict"], strict["recommended.medium"]) == ("treat", "cream")
+
+
+def test_a_bad_date_is_said_as_the_mapping_says_dates(tmp_path):
+    mapping = SheetMapping(columns={"Day": "survey_date"}, date_format="dd/mm/yyyy")
+    write_csv(tmp_path / "jobs.csv", [{"reference": "A", "Day": "31/02/2025", "wall": "a"}])
+    _, rejects = taken(tmp_path / "jobs.csv", mapping=mapping)
+    assert [(r.message, r.allowed) for r in rejects] == [
+        ("is not a date as dd/mm/yyyy", "a date as dd/mm/yyyy, or as YYYY-MM-DD")
+    ]
+
+
+def test_a_stray_cell_at_the_far_end_of_a_sheet_is_a_problem_and_takes_no_memory(tmp_path):
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    book.active.append(["reference", "survey_date", "wall"])
+    book.active["XFD1048576"] = "x"
+    book.save(tmp_path / "far.xlsx")
+    with pytest.raises(BadInput, match=r"too great to be read: sheet Sheet reaches to row 1048576, column 16384"):
+        sources([tmp_path / "far.xlsx"])
+
+
+def test_half_a_character_in_a_line_rejects_that_line_alone(tmp_path):
+    lines = [
+        '{"reference":"R1","survey_date":"2026-06-01","wall":"w","note":"\\ud800"}',
+        '{"ref\\udfff":"R2"}',
+        '{"reference":"R3","survey_date":"2026-06-01","wall":"w","note":"\\ud83d\\ude00"}',
+    ]
+    (tmp_path / "x.jsonl").write_text("\n".join(lines), encoding="utf-8")
+    (unit,) = sources([tmp_path / "x.jsonl"])[0].units()
+    taken = take_in(read_unit(unit), None, dt.date(2026, 11, 26))
+    assert taken.flat.get_column("reference").to_list() == ["R3"]
+    assert [(each.row, each.message) for each in taken.rejects] == [
+        (1, "the line holds half a character, a lone surrogate"),
+        (2, "the line holds half a character, a lone surrogate"),
+    ]
+
+
+def test_an_option_is_taken_whatever_its_case_and_with_spaces_for_underscores(tmp_path):
+    rows = [
+        "reference,survey_date,wall,build.construction,floor.timbers_built_in,outcome.result",
+        "R1,2026-06-01,w,Solid brick,Joist ends; wall-plate,Cured",
+        "R2,2026-06-01,w,SOLID_BRICK,none,better",
+    ]
+    (tmp_path / "x.csv").write_text("\n".join(rows), encoding="utf-8")
+    (unit,) = sources([tmp_path / "x.csv"])[0].units()
+    taken = take_in(read_unit(unit), None, dt.date(2026, 11, 26))
+    assert taken.rejects == ()
+    assert taken.flat.get_column("build.construction").to_list() == ["solid_brick", "solid_brick"]
+    assert taken.flat.get_column("floor.timbers_built_in").to_list() == [0b11, 0]
+    assert taken.flat.get_column("outcome.result").to_list() == ["cured", "better"]

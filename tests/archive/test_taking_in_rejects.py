@@ -144,7 +144,7 @@ def test_lines_that_are_no_json_come_back_as_they_were(tmp_path: pathlib.Path) -
     _, written = refused(path, tmp_path / "out")
     first, second = written["jobs.jsonl"].read_text().splitlines()
     assert second == "{oops"
-    assert json.loads(first)[REJECTED].startswith("wall: is not written as it must be; found a b")
+    assert json.loads(first)[REJECTED].startswith("wall: is no id of a wall; found a b")
 
 
 def test_surveys_are_copied_with_what_stands_beside_them(tmp_path: pathlib.Path) -> None:

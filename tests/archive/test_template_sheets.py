@@ -2,12 +2,14 @@
 
 import csv
 import datetime as dt
+import inspect
 import io
 
 import openpyxl
 import pytest
 
-from engine.archive.form_sheet import is_form, is_how_to, walls_of_form
+from cli.form_command import form
+from engine.archive.form_sheet import PREPARED_REFERENCE, is_form, is_how_to, walls_of_form
 from engine.archive.mapping_columns import sheet_columns
 from engine.archive.template import Blank, wall_columns
 from engine.archive.template_csv import template_csv
@@ -124,6 +126,60 @@ def test_what_is_wrong_with_a_form_is_said_with_its_row():
     assert (11, "is no wall of this form") in said
 
 
+ONE = Blank(PREPARED_REFERENCE, dt.date(2026, 5, 4), ("W1",))
+
+
+def of_one_wall(answers, samples=(), prepared=""):
+    """The form of one wall, filled in, and what is read back."""
+    book = opened(template_xlsx("facts", ONE))
+    for row in book["Survey"].iter_rows(min_row=2):
+        if row[0].value in answers:
+            row[4].value = answers[row[0].value]
+    fields = {cell.value: cell.column for cell in book["Samples"][2]}
+    for at, sample in enumerate(samples, 3):
+        assert book["Samples"].cell(at, 1).value in (None, "")
+        for name, value in {"wall": prepared, **sample}.items():
+            book["Samples"].cell(at, fields[name]).value = value
+    return walls_of_form([(sheet.title, rows_of(sheet)) for sheet in book if sheet.sheet_state == "visible"])
+
+
+@pytest.mark.parametrize("prepared", ["", "front", "W1"])
+def test_samples_of_an_only_wall_need_not_name_it(prepared):
+    read = of_one_wall({"reference": "A-1", "wall": "front"}, [{"height_mm": 100, "depth_mm": 80}], prepared)
+    assert not read.problems
+    assert [(wall.wall, wall.cells["moisture.samples.1.height_mm"].value) for wall in read.walls] == [("front", 100)]
+
+
+def test_all_mistakes_of_a_form_are_said_at_once_with_sheet_row_and_walls():
+    samples = [{"wall": "rear", "height_mm": "high", "depth_mm": 80}, {"height_mm": -4, "depth_mm": 80}]
+    read = of_one_wall({"wall": "front", "build.role": "outer", "build.thickness_mm": "330 mm"}, samples)
+    said = {(problem.field, problem.message): (problem.sheet, problem.row) for problem in read.problems}
+    assert said["reference", "is not written yet"] == ("Survey", 3)
+    assert said["moisture.samples", "is no wall of this form"] == ("Samples", 3)
+    assert said["moisture.samples.height_mm", "is not a number"] == ("Samples", 3)
+    assert said["moisture.samples.1", "a sample needs mc_percent, or its masses"] == ("Samples", 4)
+    assert [at[0] for (field, _), at in said.items() if field == "build.thickness_mm"] == ["Survey"]
+    assert [at[0] for (field, _), at in said.items() if field == "build.role"] == ["Survey"]
+    stray = next(problem for problem in read.problems if problem.message == "is no wall of this form")
+    assert stray.hint == "the walls of this form: front; it stands in sheet Samples, row 3"
+
+
+def test_a_form_that_nobody_filled_in_is_blank():
+    read = of_one_wall({})
+    assert [problem.message for problem in read.problems] == ["the form is not filled in"]
+    assert len(read.walls) == 1
+    read = walls_of_form([("", list(enumerate(csv.reader(io.StringIO(template_csv("facts", ONE))), 1)))])
+    assert [problem.message for problem in read.problems] == ["the form is not filled in"]
+    assert inspect.signature(form).parameters["reference"].default == PREPARED_REFERENCE
+
+
+def test_the_sheet_of_samples_offers_the_walls_of_the_form():
+    book = opened(template_xlsx("facts", BLANK))
+    (rule,) = (each for each in book["Samples"].data_validations.dataValidation if "A3" in str(each.sqref))
+    sheet, _, area = rule.formula1.lstrip("=").partition("!")
+    assert [cell.value for cell in book[sheet][area.replace("$", "")][0]] == ["front", "rear"]
+
+
 def test_only_the_form_is_taken_for_the_form():
     facts, walls = opened(template_xlsx("facts", BLANK)), opened(template_xlsx("walls", BLANK))
     assert [sheet.title for sheet in facts if is_form(rows_of(sheet))] == ["Survey"]
@@ -161,7 +217,10 @@ def test_cells_offer_the_words_and_limits_of_their_fact(layout):
                 assert (float(rule.formula1), float(rule.formula2)) == (column.ge, column.le)
                 assert "Leave empty what is not known" in rule.error
             case "date":
-                assert rule.type == "date"
+                assert (rule.type, rule.errorStyle or "stop") == ("date", "stop")
+                assert "YYYY-MM-DD" in rule.error
+            case "set":
+                assert "semicolon (;)" in rule.prompt
 
 
 def test_a_long_list_of_words_stands_on_a_hidden_sheet(monkeypatch):
@@ -189,6 +248,21 @@ def test_the_sheets_can_be_read_and_printed():
     assert any(row[0].value == LIMITS for row in book["How to"].iter_rows())
     comments = [cell.comment for cell in opened(template_xlsx("walls", BLANK))["Walls"][1]]
     assert all(comment is not None for comment in comments)
+
+
+def test_the_sheet_of_walls_shows_the_job_after_the_key_and_folds_away_what_few_walls_need():
+    sheet = opened(template_xlsx("walls", BLANK))["Walls"]
+    heads = [cell.value for cell in sheet[1]]
+    sections = list(dict.fromkeys(name.partition(".")[0] for name in heads[5:]))
+    assert sections[:3] == ["recommended", "installed", "outcome"]
+    assert len(sections) == len(set(sections))
+    hidden = set()
+    for each in sheet.column_dimensions.values():
+        hidden |= set(heads[each.min - 1 : each.max]) if each.hidden else set()
+    assert {"moisture.samples.4.height_mm", "ground.profile.12.at_m"} <= hidden
+    assert not {"moisture.samples.3.height_mm", "build.construction", "recommended.medium"} & hidden
+    assert len(hidden) > len(heads) / 2
+    assert (sheet.freeze_panes, sheet.print_title_rows, sheet.print_title_cols) == ("D2", "$1:$1", "$A:$C")
 
 
 def test_no_cell_of_a_csv_is_a_formula():

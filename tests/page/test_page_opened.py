@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from cli.page import render_page
+from cli.page_walls import newest_first
 from engine.archive.results_batches import gravest
 from engine.archive.totals import totals
 from tests.page.browser import browser, needs_browser, opened, requests
@@ -184,8 +185,10 @@ def test_each_wall_shows_its_own_decision_rules_and_what_it_left_out(page, rows)
             """return [...document.querySelectorAll("#wall .points")][0].innerText.split("\\n").map(s => s.trim())"""
         )
         for name, choice in base.choices.items():
-            says = {option.id: option.says for option in choice.options}
-            assert choice.title in " ".join(lines)
+            # What two versions name, the newest says.
+            newest = next(each.choices[name] for each in newest_first(BASES) if name in each.choices)
+            says = {option.id: option.says for option in (*choice.options, *newest.options)}
+            assert newest.title in " ".join(lines)
             assert says.get(row[f"decided.{name}"], row[f"decided.{name}"]) in " ".join(lines)
         fired = [r for k, r in enumerate(base.rules) if row[f"fired.{k // 64}"] >> k % 64 & 1]
         assert f"The rules that hold ({len(fired)})" in text
@@ -313,3 +316,14 @@ def test_headings_are_in_order_and_controls_have_names(page):
         "const ids = [...document.querySelectorAll('[id]')].map(e => e.id); return ids.length - new Set(ids).size"
     )
     assert twice == 0
+
+
+def test_a_wall_that_is_not_decidable_names_the_command_and_a_day_stays_on_one_line(page, rows):
+    at = next(n for n, row in enumerate(rows, 1) if "not_decidable" in [row[k] for k in row if k[:8] == "finding."])
+    assert "bedjoint review SURVEY --recommended FILE" in open_wall(page, at).text
+    at = next(n for n, row in enumerate(rows, 1) if "not_decidable" not in [row[k] for k in row if k[:8] == "finding."])
+    assert "bedjoint review" not in open_wall(page, at).text
+    days = page.execute_script(
+        "return [...document.querySelectorAll('#rows .day')].map((day) => day.getClientRects().length)"
+    )
+    assert set(days) == {1}

@@ -10,6 +10,7 @@ import struct
 import pytest
 
 from cli.page import render_page
+from cli.page_sections import DECIDING, SECTIONS, totals_section
 from cli.page_walls import packed, texts
 from engine.archive.results_batches import gravest
 from engine.archive.totals import totals
@@ -106,7 +107,7 @@ def test_every_rule_text_stands_once(page):
         assert [told["rules"][place]["id"] for place in told["versions"][version]] == [rule.id for rule in base.rules]
     keys = [json.dumps(rule) for rule in told["rules"]]
     assert len(keys) == len(set(keys)) < sum(len(base.rules) for base in BASES.values())
-    assert {k: v for k, v in told.items() if k != "limits"} == json.loads(json.dumps(texts(BASES)))
+    assert {k: v for k, v in told.items() if k not in ("limits", "deciding")} == json.loads(json.dumps(texts(BASES)))
 
 
 def test_the_policy_allows_the_pages_own_style_and_script_and_nothing_else(page):
@@ -180,3 +181,32 @@ def test_an_archive_without_a_wall_is_a_page_too(frame):
     page = render_page(walls.lazy(), totals(walls.lazy(), nothing, BASES), BASES)
     assert "No wall differs." in page
     assert "No outcome is recorded." in page
+
+
+def test_where_everything_was_rejected_the_reasons_are_unfolded(page, frame, found):
+    assert "<details><summary>By file, and why" in page
+    nothing = found.model_copy(update={"rows": found.rejected, "decided": 0, "repeated": 0})
+    assert "<details open><summary>By file, and why" in totals_section(nothing)
+
+
+def test_the_gravest_differences_stand_right_after_the_totals(page):
+    sections = re.findall(r'<section id="([a-z]+)"', page)
+    assert sections[:2] == ["totals", "worst"]
+    assert sections == [anchor for anchor, _ in SECTIONS]
+    assert re.search(r'data-total="must"><dt>against a must</dt>', page)
+
+
+def test_no_line_of_a_chart_runs_through_its_words(page):
+    charts = re.findall(r'<svg class="chart".*?</svg>', page, re.DOTALL)
+    lines = 0
+    for chart in charts:
+        words = [float(y) for y in re.findall(r'<text class="[^"]*" x="[^"]*" y="([^"]+)"', chart)]
+        for low, high in re.findall(r'<line class="grid"[^>]* y1="([^"]+)" y2="([^"]+)"', chart):
+            lines += 1
+            assert not [y for y in words if float(low) < y - 9 < float(high) or float(low) + 1 < y < float(high)]
+    assert lines > 20
+
+
+def test_what_is_not_decidable_names_the_command_that_says_what_would_decide_it(page):
+    assert page.count(DECIDING) == 2
+    assert "\u201cAnother to consider\u201d: no must and no should" in page
