@@ -18,7 +18,7 @@ from engine.rulebase.reading_figures import reading_figures
 from engine.rulebase.rules import RuleBase
 
 NAME = "columnar reader"
-BATCH = 125_000
+BATCH = 250_000
 _READ = 250_000
 """Rows that are read at once: less than a group of rows of the file has to be unpacked again for each part."""
 WRITTEN = ("decided.", "possible:", "fired:", "now:", "sure:", "may:")
