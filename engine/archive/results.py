@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import io
 import itertools
 import os
 import pathlib
@@ -12,7 +11,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import polars as pl
-from polars.io.plugins import register_io_source
 
 from engine.archive.results_batches import ORDER, ROW_GROUP, among_gravest, in_batches
 from engine.archive.results_text import as_text
@@ -36,13 +34,13 @@ def write_walls(parts: Sequence[pathlib.Path], target: pathlib.Path) -> None:
     if not parts:
         raise ValueError("no parts to put together")
 
-    def source(
-        with_columns: list[str] | None, predicate: pl.Expr | None, n_rows: int | None, batch_size: int | None
-    ) -> Iterator[pl.DataFrame]:
-        yield from _even(_ordered(parts), ROW_GROUP)
-
-    with whole(target) as temporary:
-        scanned = register_io_source(source, schema=pl.scan_parquet(parts[0]).collect_schema())
+    with whole(target) as temporary, tempfile.TemporaryDirectory(dir=target.parent, prefix=".rows.") as folder:
+        # By way of files, each a group of rows: a scan of files waits for what is written, a source of frames does not.
+        even = []
+        for number, frame in enumerate(_even(_ordered(parts), ROW_GROUP)):
+            even.append(pathlib.Path(folder) / f"{number:07}.parquet")
+            frame.write_parquet(even[-1], compression="lz4", statistics=False)
+        scanned = pl.scan_parquet(even or parts[0])
         scanned.sink_parquet(temporary, row_group_size=ROW_GROUP, maintain_order=True)
 
 
@@ -141,15 +139,7 @@ def _even(frames: Iterable[pl.DataFrame], rows: int) -> Iterator[pl.DataFrame]:
             held.append(frame[:room])
             room, frame = room - held[-1].height, frame[room:]
             if not room:
-                yield _copied(held)
+                yield pl.concat(held)
                 held, room = [], rows
     if held:
-        yield _copied(held)
-
-
-def _copied(frames: list[pl.DataFrame]) -> pl.DataFrame:
-    """Frames as one in memory of its own: what is written of a slice depends on what it was cut from."""
-    buffer = io.BytesIO()
-    pl.concat(frames, rechunk=True).write_ipc(buffer, compression="uncompressed")
-    buffer.seek(0)
-    return pl.read_ipc(buffer)
+        yield pl.concat(held)

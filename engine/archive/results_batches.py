@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections import Counter
 from collections.abc import Iterator
 
@@ -30,9 +31,17 @@ def in_batches(walls: pl.LazyFrame, rows: int = ROW_GROUP) -> Iterator[pl.DataFr
 
 def gravest(walls: pl.LazyFrame, most: int) -> pl.DataFrame:
     """The gravest walls, `most` of them, the gravest first; alike ones in the order of the results."""
-    found = list(among_gravest(walls, most))
+    found = [on_its_own(frame) for frame in among_gravest(walls, most)]
     together = pl.concat(found) if found else walls.head(0).collect()
     return together.sort("severity", descending=True, maintain_order=True)
+
+
+def on_its_own(frame: pl.DataFrame) -> pl.DataFrame:
+    """The same rows in memory of their own: a few rows of a frame hold on to all of its text."""
+    buffer = io.BytesIO()
+    frame.write_ipc(buffer, compression="uncompressed")
+    buffer.seek(0)
+    return pl.read_ipc(buffer)
 
 
 def among_gravest(walls: pl.LazyFrame, most: int, rows: int = ROW_GROUP) -> Iterator[pl.DataFrame]:

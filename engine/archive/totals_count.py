@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 
 from engine.archive.agreement import MEDIUM, VERDICT
-from engine.archive.results_batches import ORDER
+from engine.archive.results_batches import ORDER, on_its_own
 from engine.decision.chain import WORDS
 from engine.rulebase.rules import RuleBase
 
@@ -60,7 +60,8 @@ class Counts:
         self._add_installed(frame, have)
         grave = frame.filter(pl.col("worst").cast(pl.String).is_in(WORDS))
         both = grave if self.worst is None else pl.concat([self.worst, grave])
-        self.worst = both.sort(["severity", *ORDER], descending=[True, False, False, False]).head(self._most)
+        ranked = both.sort(["severity", *ORDER], descending=[True, False, False, False])
+        self.worst = on_its_own(ranked.head(self._most))
 
     def _count(self, name: str, frame: pl.DataFrame, *columns: str) -> None:
         counted = frame.group_by(columns).len().select(pl.col(columns), pl.col("len"))
