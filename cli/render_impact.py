@@ -62,9 +62,12 @@ def as_text(found: Impact, paths: Sequence[str] = (), *, plain: bool = False) ->
     page.blank()
     for line, style in _summary(found):
         page.line(line, style)
-    for title, rows in _sections(found, paths):
+    for title, rows in _sections(found):
         page.heading(title)
         page.listing(rows)
+    if found.rejected:
+        page.line("  All that were rejected, in their own layout, to be mended:")
+        page.command(["bedjoint archive check", *map(shlex.quote, paths), "--output DIR"])
     page.blank()
     page.line(found.limits)
     return page.text()
@@ -81,7 +84,7 @@ def _markdown(found: Impact, paths: Sequence[str]) -> Iterator[str]:
     yield from (f"- **{label}**: {escaped(text)}" for label, text in _sides(found))
     for line, _ in _summary(found):
         yield from ("", escaped(line))
-    for title, rows in _sections(found, paths):
+    for title, rows in _sections(found):
         yield from ("", f"## {escaped(sentence(title))}", "")
         for label, text, _ in rows:
             if not label:
@@ -90,6 +93,9 @@ def _markdown(found: Impact, paths: Sequence[str]) -> Iterator[str]:
                 yield f"- {escaped(text)}"
             else:
                 yield f"{'  ' if label in _UNDER else ''}- *{escaped(label)}*: {escaped(text)}"
+    if found.rejected:
+        command = " ".join(["bedjoint archive check", *map(shlex.quote, paths), "--output DIR"])
+        yield from ("", "All that were rejected, in their own layout, to be mended:", "", f"    {command}")
     yield from ("", f"*{escaped(found.limits)}*")
 
 
@@ -131,7 +137,7 @@ def _of(part: int, whole: int) -> str:
     return f"{part:,} ({'under 1' if 0 < share < 1 else f'{share:.0f}'} %)"
 
 
-def _sections(found: Impact, paths: Sequence[str]) -> Iterator[tuple[str, Rows]]:
+def _sections(found: Impact) -> Iterator[tuple[str, Rows]]:
     """Every section that has something to say."""
     yield from _decisions(found)
     members = list(_members(found.members))
@@ -163,7 +169,7 @@ def _sections(found: Impact, paths: Sequence[str]) -> Iterator[tuple[str, Rows]]
     if found.recommendations is not None:
         yield "What it means for recommendations on file", list(_recommendations(found.recommendations))
     if found.rejects:
-        yield "Rows that could not be judged", list(_rejects(found, paths))
+        yield "Rows that could not be judged", list(_rejects(found))
 
 
 def _listed(rows: Rows, what: str) -> Rows:
@@ -310,12 +316,10 @@ def _left_out(each: LeftOutChanges) -> tuple[str, str, str]:
     return f"{each.walls:,}", f"{each.member.replace('_', ' ')} ({each.set}). Such as {_places(each.examples[:1])}", ""
 
 
-def _rejects(found: Impact, paths: Sequence[str]) -> Iterator[tuple[str, str, str]]:
+def _rejects(found: Impact) -> Iterator[tuple[str, str, str]]:
     for each in found.rejects:
         sheet = f" ({each.sheet})" if each.sheet else ""
         value = f": {each.value!r}" if each.value else ""
         yield "-", f"{each.file}{sheet}:{each.row} {each.column}{value} {each.message}", ""
     if found.rejected > len(found.rejects):
         yield "-", f"{counted(found.rejected - len(found.rejects), 'more row')}", ""
-    command = " ".join(["bedjoint archive check", *map(shlex.quote, paths), "--output DIR"])
-    yield "-", f"all of them, in their own layout, to be mended: {command}", ""
