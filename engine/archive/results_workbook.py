@@ -21,7 +21,7 @@ from engine.archive.results_batches import gravest, in_batches
 from engine.archive.results_text import BESIDE_RULES, findings_in_words, listed
 from engine.archive.totals_model import Failures, Findings, Totals
 
-EXCEL_ROWS = 1_048_576
+SHEET_ROWS = 1_048_576
 MOST_WALLS = 200_000
 """How many walls the workbook holds unless told otherwise: a program for sheets opens no more with ease."""
 
@@ -91,8 +91,8 @@ def write_sheets(walls: pl.LazyFrame, totals: Totals, path: pathlib.Path, most_w
         OSError: it cannot be written.
         ValueError: a sheet does not take so many walls.
     """
-    if not 0 <= most_walls < EXCEL_ROWS:
-        raise ValueError(f"a sheet takes {EXCEL_ROWS - 1} walls at most")
+    if not 0 <= most_walls < SHEET_ROWS:
+        raise ValueError(f"a sheet takes {SHEET_ROWS - 1} walls at most")
     if totals.decided > most_walls:
         walls = gravest(walls, most_walls).lazy()
     options = {
