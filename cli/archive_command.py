@@ -13,7 +13,6 @@ from cli.archive_map_command import archive_map
 from cli.completion import rule_versions
 from cli.inputs import day
 from cli.new_folder import check_versions
-from cli.progress import Bar
 
 if TYPE_CHECKING:
     from engine.archive.run import Check
@@ -74,6 +73,7 @@ def check(
     rejects/ (rows with something wrong, in their own layout, to be mended and run again).
     """
     from cli.archive_page import paint_page
+    from cli.progress import Bar
     from cli.render_archive import render_check
     from engine.archive.finish import finish
     from engine.archive.run import read_and_judge

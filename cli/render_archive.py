@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from cli.terminal import Page
 from engine.archive.finish import MOST_IN_CSV, Finished, RejectedFor
 from engine.archive.intervals import Share
+from engine.archive.results_text import BESIDE_RULES
 from engine.archive.results_workbook import MOST_WALLS
 from engine.archive.totals_model import Failures, Findings, Totals, WorstWall
 
@@ -19,15 +20,6 @@ _FINDINGS = (
     ("agree", "agree"),
     ("not_recorded", "nothing recorded to compare"),
 )
-_BESIDE_RULES = {
-    "agree": "as the rules say",
-    "must": "against a must",
-    "should": "against a should",
-    "consider": "another to consider",
-    "not_decidable": "not decidable",
-    "not_recorded": "medium not recorded",
-    "": "not recorded",
-}
 _MOST = 8
 _FEW = 5
 _LONG = 120
@@ -133,7 +125,7 @@ def _outcomes(page: Page, found: Totals) -> None:
     rows = [("all media", share_in_words(outcomes.failed), "")]
     rows += [(_name(each), share_in_words(each.failed), "") for each in outcomes.by_medium]
     for each in outcomes.by_rules:
-        rows.append((f"installed, {_BESIDE_RULES[each.name or '']}", share_in_words(each.failed), ""))
+        rows.append((f"installed, {BESIDE_RULES.get(each.name or '', _name(each))}", share_in_words(each.failed), ""))
     page.listing(rows)
 
 

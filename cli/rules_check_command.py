@@ -13,7 +13,6 @@ import typer
 from cli.completion import rule_versions
 from cli.inputs import day
 from cli.output import deliver
-from cli.progress import Bar
 from engine.errors import BadInput, Problem
 
 _VECTORS = pathlib.Path("tests/vectors")
@@ -74,6 +73,7 @@ def check_rules(
 
     Exit code 0: no error but such as are let stand with a reason; 1: some error; 2: it could not be checked.
     """
+    from cli.progress import Bar
     from cli.render_check import as_json, as_sarif, as_text, with_surveys, write_reports
     from engine.audit.check import PARTS, Wanted, check
     from engine.rulebase.versions import rule_base_for

@@ -23,6 +23,7 @@ from engine.archive.agreement_masks import (
     words_of,
 )
 from engine.archive.agreement_rules import GRADES, ChoiceMasks, SetMasks, option_names, rule_masks
+from engine.archive.job import FAILURES
 from engine.archive.relative_cost import relative_cost
 from engine.rulebase.conditions import UNDECIDED
 from engine.rulebase.rules import RuleBase
@@ -35,8 +36,6 @@ FINDING = pl.Enum(["agree", "differs", "not_decidable", "not_recorded"])
 GRADE = pl.Enum(GRADES)
 WORST = pl.Enum([*GRADES, "not_decidable", "agree", "not_recorded"])
 STATUS = pl.Enum(["settled", "provisional", "undecided"])
-FAILED = ("unchanged", "worse")
-"""The results of a recorded failure."""
 
 _AGREE, _DIFFERS, _NOT_DECIDABLE, _NOT_RECORDED = range(4)
 _NO_GRADE = len(GRADES)
@@ -332,7 +331,7 @@ class _Agreement:
 
     def _severity(self, worst: pl.Series) -> pl.Series:
         """Worst first, then a recorded failure, then how many points there are of each grade and how many are open."""
-        failed = self._given("outcome.result", pl.String()).is_in(list(FAILED)).fill_null(False)
+        failed = self._given("outcome.result", pl.String()).is_in(list(FAILURES)).fill_null(False)
         parts: list[tuple[pl.Series, int]] = [(len(WORST.categories) - 1 - worst, 3), (failed, 1)]
         for at in range(len(GRADES)):
             counted = [(grade == at) & where for grade, where in self._counted]

@@ -14,16 +14,17 @@ import polars as pl
 from engine.columns.readings_by_row import CLOSE
 from engine.columns.readings_facts import facts_read
 from engine.columns.readings_steps import dtype_of, in_steps, too_close_to_round
+from engine.readings.compute_air import SALT_OF
+from engine.readings.condensation import OVER_ICE, OVER_WATER, P0_PA
 from engine.readings.figures import IonBounds, ReadingFigures
-from engine.readings.salts import SALTS
+from engine.readings.salts import SALTS, ZERO_C_IN_K
 
 _SALT_CLASSES = {
     "reading.salt_class_plaster_selection": "plaster_selection",
     "reading.salt_class_stone_conservation": "stone_conservation",
 }
-_SALT_OF = {"salts.chloride_percent": "sodium_chloride", "salts.nitrate_percent": "sodium_nitrate"}
+_SALT_OF = {f"salts.{ion}_percent": salt for ion, salt in SALT_OF.items()}
 _TAKE_UP = "reading.salts_take_up_water"
-_ZERO_C_IN_K = 273.15
 _CLOSE_RH_PERCENT = 1e-6
 
 AIR = frozenset(
@@ -69,9 +70,9 @@ def _numbers(figures: ReadingFigures | None) -> dict[str, pl.Expr]:
 
 
 def _saturation_pa(celsius: pl.Expr) -> pl.Expr:
-    over_water = 17.269 * celsius / (237.3 + celsius)
-    over_ice = 21.875 * celsius / (265.5 + celsius)
-    return 610.5 * pl.when(celsius >= 0).then(over_water).otherwise(over_ice).exp()
+    over_water = OVER_WATER[0] * celsius / (OVER_WATER[1] + celsius)
+    over_ice = OVER_ICE[0] * celsius / (OVER_ICE[1] + celsius)
+    return P0_PA * pl.when(celsius >= 0).then(over_water).otherwise(over_ice).exp()
 
 
 def _vapour_pa() -> pl.Expr:
@@ -79,8 +80,9 @@ def _vapour_pa() -> pl.Expr:
 
 
 def _dew_point_c() -> pl.Expr:
-    x = (pl.col("vapour_pa") / 610.5).log()
-    return pl.when(x >= 0).then(237.3 * x / (17.269 - x)).otherwise(265.5 * x / (21.875 - x))
+    x = (pl.col("vapour_pa") / P0_PA).log()
+    over_water, over_ice = (at * x / (exponent - x) for exponent, at in (OVER_WATER, OVER_ICE))
+    return pl.when(x >= 0).then(over_water).otherwise(over_ice)
 
 
 def _surface_rh(surface_c: pl.Expr) -> pl.Expr:
@@ -126,7 +128,7 @@ def _ion(ion: str) -> pl.Expr:
 def _margin(salt: str) -> pl.Expr:
     """How far the air is above the humidity over a salt's solution; null where its constants do not hold."""
     constants = SALTS[salt]
-    equilibrium = constants.a_percent * (constants.b_k / (_AIR_C + _ZERO_C_IN_K)).exp()
+    equilibrium = constants.a_percent * (constants.b_k / (_AIR_C + ZERO_C_IN_K)).exp()
     return pl.when(_AIR_C.is_between(constants.from_c, constants.to_c)).then(_AIR_RH - equilibrium)
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping
-from typing import Literal
+from collections.abc import Callable
 
 import polars as pl
 
 from engine.columns.readings_few import ranges_of
 from engine.columns.readings_steps import in_steps, nothing
+from engine.readings.compute_wall import FACES, MONTHS_PER_YEAR
 from engine.readings.figures import DryingFigures, Range, ReadingFigures, SorptivityFigure
 from engine.readings.ranges import drying_range_months, rise_range_mm, sorptivity_range
 
@@ -17,8 +17,6 @@ _DRYING = {"reading.drying_low_months": "low", "reading.drying_high_months": "hi
 _RISE = {"reading.rise_low_mm": "low", "reading.rise_high_mm": "high"}
 _ABOVE_RISE = "reading.damp_above_rise_range"
 
-_FACES: Mapping[str, Literal[1, 2]] = {"one": 1, "both": 2}
-_MONTHS_PER_YEAR = 12
 
 WALL = frozenset(
     (
@@ -58,7 +56,7 @@ def _by_facts_alone() -> dict[str, pl.Expr]:
         "reading.highest_ground_mm": pl.coalesce(levels.list.max(), "ground.level_mm"),
         "reading.ground_fall_mm": pl.coalesce(levels.list.max() - levels.list.min(), "ground.fall_along_mm"),
         "reading.treatment_age_years": years,
-        "reading.drying_months_so_far": years * _MONTHS_PER_YEAR,
+        "reading.drying_months_so_far": years * MONTHS_PER_YEAR,
     }
 
 
@@ -110,6 +108,6 @@ def _rise_mm_by(
     @functools.cache
     def rise_mm(thickness_mm: int, unit_kind: str, faces: str) -> Range | None:
         of_units = sorptivity_range(sorptivity, unit_kind)
-        return rise_range_mm(thickness_mm, of_units, water_content, evaporation_mm_per_min, _FACES[faces])
+        return rise_range_mm(thickness_mm, of_units, water_content, evaporation_mm_per_min, FACES[faces])
 
     return rise_mm

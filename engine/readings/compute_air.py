@@ -10,7 +10,7 @@ from engine.readings.ranges import SaltClass, salt_class
 from engine.readings.salts import takes_up_water
 
 _IONS = ("chloride", "nitrate", "sulfate")
-_SALT_OF = {"chloride": "sodium_chloride", "nitrate": "sodium_nitrate"}
+SALT_OF = {"chloride": "sodium_chloride", "nitrate": "sodium_nitrate"}
 """Which salt an ion is taken to come from: an assumption, stated with the reading."""
 
 
@@ -71,7 +71,7 @@ def _salt_class(scheme: str) -> Read:
 def _salts_take_up_water(given: Given) -> bool | None:
     """Yes as soon as one salt does; no only when both ions are known and neither does or is there at all."""
     answers: list[bool | None] = []
-    for ion, salt in _SALT_OF.items():
+    for ion, salt in SALT_OF.items():
         content: float | None = given.get(f"salts.{ion}_percent")
         if content is None:
             answers.append(None)

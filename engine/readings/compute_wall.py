@@ -10,8 +10,8 @@ from engine.readings.given import Given, Read
 from engine.readings.ranges import drying_range_months, rise_range_mm, sorptivity_range
 from engine.readings.ventilation import required_vent_area_mm2
 
-_FACES: Mapping[str, Literal[1, 2]] = {"one": 1, "both": 2}
-_MONTHS_PER_YEAR = 12
+FACES: Mapping[str, Literal[1, 2]] = {"one": 1, "both": 2}
+MONTHS_PER_YEAR = 12
 
 
 def _highest_ground_mm(given: Given) -> float | None:
@@ -33,7 +33,7 @@ def _treatment_age_years(given: Given) -> float | None:
 
 def _drying_months_so_far(given: Given) -> float | None:
     years = _treatment_age_years(given)
-    return None if years is None else years * _MONTHS_PER_YEAR
+    return None if years is None else years * MONTHS_PER_YEAR
 
 
 def _rise_mm(given: Given) -> Range | None:
@@ -45,7 +45,7 @@ def _rise_mm(given: Given) -> Range | None:
         sorptivity_range(figures.sorptivity, given.get("build.unit_kind")),
         figures.water_content,
         figures.evaporation_mm_per_min,
-        _FACES[faces],
+        FACES[faces],
     )
 
 

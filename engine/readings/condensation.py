@@ -10,10 +10,13 @@ from math import exp, log
 
 from engine.readings.limits import outside, refuse
 
-_P0_PA = 610.5
-_HIGHEST_PA = _P0_PA * exp(17.269)
+P0_PA = 610.5
+OVER_WATER = (17.269, 237.3)
+OVER_ICE = (21.875, 265.5)
+"""Exponent and °C of the formula for saturation pressure, over water and over ice."""
+_HIGHEST_PA = P0_PA * exp(OVER_WATER[0])
 """What the formula over water tends to and never reaches."""
-_LOWEST_C = -237.3
+_LOWEST_C = -OVER_WATER[1]
 """Where the formula over water has no value; far below any building."""
 
 
@@ -26,8 +29,8 @@ def saturation_pressure_pa(temperature_c: float | None) -> float | None:
     if temperature_c is None:
         return None
     if temperature_c >= 0:
-        return _P0_PA * exp(17.269 * temperature_c / (237.3 + temperature_c))
-    return _P0_PA * exp(21.875 * temperature_c / (265.5 + temperature_c))
+        return P0_PA * exp(OVER_WATER[0] * temperature_c / (OVER_WATER[1] + temperature_c))
+    return P0_PA * exp(OVER_ICE[0] * temperature_c / (OVER_ICE[1] + temperature_c))
 
 
 def vapour_pressure_pa(air_c: float | None, rh_percent: float | None) -> float | None:
@@ -48,10 +51,10 @@ def saturation_temperature_c(pressure_pa: float | None) -> float | None:
     refuse(outside("the vapour pressure (Pa)", pressure_pa, above=0, below=_HIGHEST_PA))
     if pressure_pa is None:
         return None
-    x = log(pressure_pa / _P0_PA)
+    x = log(pressure_pa / P0_PA)
     if x >= 0:
-        return 237.3 * x / (17.269 - x)
-    return 265.5 * x / (21.875 - x)
+        return OVER_WATER[1] * x / (OVER_WATER[0] - x)
+    return OVER_ICE[1] * x / (OVER_ICE[0] - x)
 
 
 def dew_point_c(air_c: float | None, rh_percent: float | None) -> float | None:

@@ -14,7 +14,7 @@ from types import MappingProxyType
 
 from engine.readings.limits import outside, refuse
 
-_ZERO_C_IN_K = 273.15
+ZERO_C_IN_K = 273.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +63,11 @@ def equilibrium_rh(salt: str | None, temperature_c: float | None) -> Equilibrium
     `salt` is a key of `SALTS`; another name, or a temperature not above absolute zero, raises `ValueError`.
     Outside the temperatures the constants hold for, the figure is still given and `within_range` is false.
     """
-    refuse(_unknown_salt(salt), outside("the temperature (°C)", temperature_c, above=-_ZERO_C_IN_K))
+    refuse(_unknown_salt(salt), outside("the temperature (°C)", temperature_c, above=-ZERO_C_IN_K))
     if salt is None or temperature_c is None:
         return None
     constants = SALTS[salt]
-    rh_percent = constants.a_percent * exp(constants.b_k / (temperature_c + _ZERO_C_IN_K))
+    rh_percent = constants.a_percent * exp(constants.b_k / (temperature_c + ZERO_C_IN_K))
     return EquilibriumHumidity(rh_percent, constants.from_c <= temperature_c <= constants.to_c)
 
 
